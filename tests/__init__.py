@@ -1,0 +1,1 @@
+"""What the product promises, as tests; nothing the product itself imports."""
