@@ -13,7 +13,9 @@ def main() -> None:
     try:
         from django.core.management import execute_from_command_line
     except ImportError:
-        sys.exit("Django is not installed for this Python. Run `make setup`, then `.venv/bin/python manage.py`.")
+        sys.exit(
+            "Django is not installed for this Python. Run `make setup`, then `.venv/bin/python manage.py`."
+        )
     execute_from_command_line(sys.argv)
 
 
