@@ -64,3 +64,23 @@ def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: N
     default: dict[str, Any] = connections.databases["default"]
     if default["ENGINE"] == "django.db.backends.sqlite3":
         default["TEST"]["NAME"] = str(Path(settings.VAR_DIR) / "test.sqlite3")
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[str, Any]:
+    """The machine's own Chromium, in a container too; it calls no one but the test's server."""
+    # Playwright runs an event loop in this thread, in which Django would else refuse to touch the database.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    return {
+        **browser_type_launch_args,
+        "executable_path": os.environ.get("CHROMIUM", "/usr/bin/chromium"),
+        "args": [
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+        ],
+    }

