@@ -13,6 +13,7 @@ help: ## this list
 	@sed -n 's/^\([a-z]*\):.*## \(.*\)/  make \1@\2/p' Makefile | awk -F@ '{ printf "%-18s%s\n", $$1, $$2 }'
 
 setup: .venv/runtime.stamp ## build .venv with everything the demo needs
+	@:
 
 demo: setup ## load the invented demo where there is none, and serve it on 127.0.0.1, port $PORT or 8000
 	$(RUN) manage.py demo
