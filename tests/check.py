@@ -26,7 +26,7 @@ MACHINE_PATH = re.compile(r"(?<![\w./-])/(?:root|home|Users|work)/[\w.-]")
 # An installation in earnest, as far as settings can tell; the keys protect nothing.
 KEY = base64.b64encode(bytes(range(32))).decode()
 PRODUCTION = {
-    "DEBUG": "no",
+    "PRODUCTION": "yes",
     "ALLOWED_HOSTS": "registry.example",
     "SECRET_KEY": base64.b64encode(bytes(range(64))).decode(),
     "WRAPPING_KEYS": f"w1:{KEY}",

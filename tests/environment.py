@@ -11,7 +11,19 @@ import base64
 import os
 import shutil
 import tempfile
-from pathlib import Path
+
+SETTINGS = (
+    "ALLOWED_HOSTS",
+    "CHAIN_KEYS",
+    "DATABASE_URL",
+    "ERASURES_FILE",
+    "LOOKUP_KEY",
+    "PRODUCTION",
+    "SECRET_KEY",
+    "TIME_ZONE",
+    "TRUSTED_ORIGINS",
+    "WRAPPING_KEYS",
+)
 
 
 def _invented_key(letter: str) -> str:
@@ -20,16 +32,18 @@ def _invented_key(letter: str) -> str:
 
 
 def prepare() -> None:
-    """Gives this process a run-time folder of its own and keys that protect nothing.
+    """Gives this process a run-time folder of its own, keys that protect nothing, and defaults for the rest.
 
     `TEST_DATABASE_URL` names the database server to test on; without it the tests run on SQLite.
     """
     folder = tempfile.mkdtemp(prefix="ladderbook-tests-")
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    database = os.environ.get("TEST_DATABASE_URL") or f"sqlite:///{Path(folder) / 'registry.sqlite3'}"
+    for name in SETTINGS:
+        os.environ.pop(name, None)
+        os.environ.pop(f"{name}_FILE", None)
     os.environ.update(
         VAR_DIR=folder,
-        DATABASE_URL=database,
+        DATABASE_URL=os.environ.get("TEST_DATABASE_URL", ""),
         SECRET_KEY="tests-only-" + "s" * 50,
         WRAPPING_KEYS=f"test-wrapping:{_invented_key('w')}",
         CHAIN_KEYS=f"test-chain:{_invented_key('c')}",
