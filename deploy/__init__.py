@@ -1,0 +1,1 @@
+"""How Ladderbook runs: settings, routes and the commands that run the whole."""

@@ -1,0 +1,103 @@
+"""Settings: one file, from the environment only; works after a clone and refuses nonsense at start."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from django.core.exceptions import ImproperlyConfigured
+
+from deploy import environment
+
+os.umask(0o077)
+
+BASE_DIR = environment.BASE
+VAR_DIR = environment.var_folder()
+VAR_DIR.mkdir(parents=True, exist_ok=True)
+
+DEBUG = False
+PRODUCTION = environment.truth("PRODUCTION")
+SECRET_KEY = environment.text("SECRET_KEY")
+if not SECRET_KEY:
+    if PRODUCTION:
+        raise ImproperlyConfigured(
+            "SECRET_KEY is not set; give a long random text, or its file as SECRET_KEY_FILE"
+        )
+    SECRET_KEY = "for this machine alone, until set_up or demo has written one to its local settings"
+ALLOWED_HOSTS = environment.words("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
+CSRF_TRUSTED_ORIGINS = environment.words("TRUSTED_ORIGINS")
+
+INSTALLED_APPS = [
+    "deploy",
+    "registry",
+    "analytics",
+    "casebook",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+]
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+ROOT_URLCONF = "deploy.urls"
+WSGI_APPLICATION = "deploy.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "deploy" / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ]
+        },
+    }
+]
+
+DATABASES = {"default": environment.database(environment.text("DATABASE_URL"), VAR_DIR)}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "registry.Person"
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = environment.text("TIME_ZONE", "UTC")
+USE_TZ = True
+USE_I18N = True
+
+STATIC_URL = "static/"
+STATIC_ROOT = VAR_DIR / "static"
+
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = PRODUCTION
+SECURE_HSTS_SECONDS = 31_536_000 if PRODUCTION else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
+
+WRAPPING_KEYS = environment.text("WRAPPING_KEYS")
+CHAIN_KEYS = environment.text("CHAIN_KEYS")
+LOOKUP_KEY = environment.text("LOOKUP_KEY")
+ERASURES_FILE = environment.text("ERASURES_FILE") or str(VAR_DIR / "erasures.jsonl")
+
+TESTING = "pytest" in sys.modules

@@ -1,0 +1,219 @@
+"""Complications, what was done about them in order, what was declined, what was left, and what was harmed.
+
+The derived columns are written only by `recording/`, from `case_ladders.figures_of`; a test recounts them from the
+documents. They carry what the pages ask, so that a page counts in one statement on one table.
+"""
+
+from __future__ import annotations
+
+from django.db import models
+
+from registry import case_fields as fields
+from registry.models import columns
+from registry.models.columns import CaseRow, hard_limits, limits_of, one_of
+from registry.models.places import Site
+from registry.terms import OTHER, UNKNOWN, Aim, Cause, Result
+
+
+class CountedRow(CaseRow):
+    """A row that enters figures, with the site and the days of its procedure copied onto it.
+
+    `month` is the first day of the procedure's month, empty where the date is known to the year only.
+    """
+
+    site = models.ForeignKey(Site, models.PROTECT, related_name="+")
+    earliest = models.DateField()
+    latest = models.DateField()
+    month = models.DateField(null=True)
+
+    class Meta:
+        abstract = True
+
+
+class Complication(CountedRow):
+    """One device going wrong within a case."""
+
+    ref = columns.name(fields.REF)
+    caused_by = columns.name(fields.REF)
+    after_position = columns.position()
+    actions_known = columns.code()
+    ended_where = columns.code()
+    ended_case = columns.name(fields.ID)
+    began_where = columns.code()
+    began_case = columns.name(fields.ID)
+    lesion = columns.name(fields.REF)
+    segments = columns.listing()
+    places = columns.listing()
+    device_model = columns.device_model()
+    device_class = columns.code()
+    device_wire_class = columns.code()
+    device_diameter_mm = columns.number()
+    device_length_mm = columns.number()
+    device_size_f = columns.number()
+    device_lot = columns.name()
+    device_gtin = columns.name(14)
+    device_part_failed = columns.code()
+    device_length_out_mm = columns.number()
+    device_reprocessed = columns.code()
+    device_kept = columns.code()
+    situation = models.CharField(max_length=64)
+    mechanisms = columns.listing()
+    phase = columns.code()
+    recognised_when = columns.code()
+    recognised_minute = columns.number()
+    recognised_day = columns.whole()
+    ending = models.CharField(max_length=64)
+    harm_scale = columns.code()
+    harm_grade = columns.code()
+
+    counted = models.BooleanField(default=False)
+    """Derived: the case is submitted or locked."""
+    acts_counted = models.BooleanField(default=False)
+    """Derived: counted, and its acts are all known, so that it enters the figures of techniques (R11)."""
+    in_device_rate = models.BooleanField(default=False)
+    """Derived: counted, and it began in this procedure (R12)."""
+    cause = models.CharField(max_length=12, null=True)
+    """Derived: how it left the curve (R10), empty where its ending is unknown or other."""
+    in_curve = models.BooleanField(default=False)
+    """Derived: it has a place in the curve by attempt (R10)."""
+    attempts = models.PositiveSmallIntegerField(default=0)
+    """Derived: the number of counted attempts."""
+
+    class Meta:
+        constraints = [
+            *hard_limits("complication", limits_of(fields.COMPLICATION)),
+            one_of("complication_cause", "cause", list(Cause), null=True),
+        ]
+        indexes = [
+            models.Index(fields=["device_model", "site", "month"], name="complication_by_device"),
+            models.Index(fields=["situation", "cause"], name="complication_by_situation"),
+        ]
+
+
+class Action(CountedRow):
+    """One thing tried, at its position in the order."""
+
+    complication = models.ForeignKey(Complication, models.CASCADE, related_name="+")
+    position = models.PositiveSmallIntegerField()
+    technique = columns.code()
+    aim = columns.code()
+    adjuncts = columns.listing()
+    result = models.TextField(null=True)
+    situation_after = columns.code()
+    at_minute = columns.number()
+    minutes = columns.number()
+    day = columns.whole()
+    treats = columns.name(fields.REF)
+    by = columns.staff()
+
+    situation_faced = columns.code()
+    """Derived: the situation faced (R1)."""
+    considered_for = columns.code()
+    """Derived: the situation faced, or the kind of the injury that it treats (R11)."""
+    acts_counted = models.BooleanField(default=False)
+    """Derived: as of its complication."""
+    ends_attempt = models.BooleanField(default=False)
+    """Derived: the last try of an attempt; the columns below then speak of the attempt."""
+    attempt_result = columns.code()
+    """Derived: the attempt's result, `unknown` where it is not recorded."""
+    attempt_in_situation = columns.position()
+    attempt_in_complication = columns.position()
+    attempt_minutes = columns.number()
+    with_injury = models.BooleanField(default=False)
+    """Derived: one of the attempt's tries has an injury (R9)."""
+    with_new_complication = models.BooleanField(default=False)
+    """Derived: another complication of the case came of one of its tries (R9)."""
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["complication", "position"], name="action_position_once"),
+            models.CheckConstraint(name="action_position_from_1", condition=models.Q(position__gte=1)),
+            one_of("action_aim", "aim", [*Aim, OTHER, UNKNOWN], null=True),
+            one_of("action_result", "result", list(Result), null=True),
+            *hard_limits("action", limits_of(fields.ACTION)),
+        ]
+        indexes = [
+            models.Index(
+                fields=["technique", "situation_faced", "aim", "attempt_result", "complication", "case"],
+                name="action_attempts",
+                condition=models.Q(ends_attempt=True, acts_counted=True),
+            ),
+            models.Index(fields=["site", "earliest"], name="action_by_site"),
+        ]
+
+
+class DeclinedOption(CountedRow):
+    """A technique considered and not tried, with the reason."""
+
+    complication = models.ForeignKey(Complication, models.CASCADE, related_name="+")
+    technique = columns.code()
+    reason = columns.code()
+    after_position = columns.position()
+    treats = columns.name(fields.REF)
+
+    considered_for = columns.code()
+    """Derived: what was faced after its position, or the kind of the injury that it would have treated (R11)."""
+    later_tried = models.BooleanField(null=True)
+    """Derived: a later rung has the same technique; empty where its place is not known."""
+    also_tried = models.BooleanField(default=False)
+    """Derived: some rung of the complication tried it for the same, so that it is considered once."""
+    acts_counted = models.BooleanField(default=False)
+    """Derived: as of its complication."""
+
+
+class InvolvedDevice(CaseRow):
+    """A device beside the failed one: used by an action, or otherwise there."""
+
+    complication = models.ForeignKey(Complication, models.CASCADE, related_name="+")
+    action = models.ForeignKey(Action, models.CASCADE, null=True, related_name="+")
+    device_model = columns.device_model()
+    device_class = columns.code()
+    device_wire_class = columns.code()
+    device_diameter_mm = columns.number()
+    device_length_mm = columns.number()
+    device_size_f = columns.number()
+    device_lot = columns.name()
+    device_gtin = columns.name(14)
+
+    class Meta:
+        constraints = hard_limits("involved", limits_of(fields.DEVICE, "device"))
+
+
+class Fragment(CaseRow):
+    """A piece of the device; retained where its state is other than out."""
+
+    complication = models.ForeignKey(Complication, models.CASCADE, related_name="+")
+    ref = columns.name(fields.REF)
+    part = columns.code()
+    material = columns.code()
+    length_mm = columns.number()
+    how_measured = columns.code()
+    segments = columns.listing()
+    places = columns.listing()
+    state = columns.code()
+    reaches_aorta = columns.code()
+    visible_on_fluoroscopy = columns.code()
+    imaging = columns.listing()
+
+    class Meta:
+        constraints = hard_limits("fragment", limits_of(fields.FRAGMENT))
+
+
+class Injury(CaseRow):
+    """Harm to the vessel or the patient beside the situation."""
+
+    ref = columns.name(fields.REF)
+    kind = columns.code()
+    scale = columns.code()
+    grade = columns.code()
+    segments = columns.listing()
+    places = columns.listing()
+    caused_by = columns.name(fields.REF)
+    after_position = columns.position()
+    at_minute = columns.number()
+    day = columns.whole()
+    controlled = columns.code()
+    treated_with = columns.listing()
+
+    class Meta:
+        constraints = hard_limits("injury", limits_of(fields.INJURY))

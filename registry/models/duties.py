@@ -1,0 +1,20 @@
+"""Duties: what is owed after the event."""
+
+from __future__ import annotations
+
+from registry.models import columns
+from registry.models.columns import CaseRow
+
+
+class Duty(CaseRow):
+    """Something owed after the event, with an owner and a due date."""
+
+    kind = columns.code()
+    owner = columns.staff()
+    aware_earliest = columns.day()
+    aware_latest = columns.day()
+    due_earliest = columns.day()
+    due_latest = columns.day()
+    done_earliest = columns.day()
+    done_latest = columns.day()
+    decided = columns.code()
