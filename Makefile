@@ -32,8 +32,8 @@ soak: .venv/dev.stamp ## what is too long for the test suite; figures in var/soa
 
 lock: ## make the lock files anew from deploy/requirements/*.in; UPGRADE=--upgrade takes newer versions
 	@tools=$$(mktemp -d) && trap 'rm -rf "$$tools"' EXIT && \
-	$(PYTHON) -m venv "$$tools" && "$$tools/bin/python" -m pip install --quiet uv && \
-	lock="$$tools/bin/uv pip compile --quiet --universal --generate-hashes --python-version 3.11 --no-header $(UPGRADE)" && \
+	$(PYTHON) -m venv "$$tools" && "$$tools/bin/python" -m pip install --quiet --disable-pip-version-check uv && \
+	lock="$$tools/bin/uv pip compile --quiet --system-certs --universal --generate-hashes --python-version 3.11 --no-header $(UPGRADE)" && \
 	cd $(LOCKS) && $$lock runtime.in -o runtime.txt && $$lock -c runtime.txt dev.in -o dev.txt
 
 # The stamps record that an installation was finished: a later run with the same lock files does nothing.
