@@ -1,0 +1,55 @@
+"""Checks of what the statistics are given, shared by their modules; it refuses or passes on, never mends."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+NUMBER_KINDS = "iuf"  # NumPy's letters for whole numbers and floats: no booleans, texts, dates or objects
+LARGEST_COUNT = 2**53  # beyond it a float skips whole numbers
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+def amounts(name: str, values: ArrayLike) -> FloatArray:
+    """`values` as floats in their shape; ValueError where one is not a number, finite, 0 or more."""
+    if np.ma.is_masked(values):
+        raise ValueError(f"{name}: holds masked values; leave them out or give numbers")
+    try:
+        array = np.asarray(values)
+    except (TypeError, ValueError):  # rows of unequal length, or nothing that NumPy can hold
+        raise ValueError(f"{name}: must be one number or an even array of numbers") from None
+    if array.dtype.kind not in NUMBER_KINDS:
+        raise ValueError(f"{name}: must hold numbers, not {array.dtype.name}")
+    array = array.astype(np.float64)
+    if not np.isfinite(array).all():
+        raise ValueError(f"{name}: must be finite, without NaN or infinity")
+    if (array < 0).any():
+        raise ValueError(f"{name}: must not be negative, found {array.min():g}")
+    return array
+
+
+def counts(name: str, values: ArrayLike) -> FloatArray:
+    """As `amounts`, and every value a whole number."""
+    array = amounts(name, values)
+    if (array != np.floor(array)).any():
+        raise ValueError(f"{name}: must be whole numbers, found {array[array != np.floor(array)][0]:g}")
+    if (array > LARGEST_COUNT).any():
+        raise ValueError(f"{name}: must be at most {LARGEST_COUNT}, found {array.max():g}")
+    return array
+
+
+def require_same_shape(**arrays: FloatArray) -> None:
+    """ValueError unless all that are not single numbers have one shape: nothing else is stretched to fit."""
+    shapes = {name: array.shape for name, array in arrays.items() if array.ndim}
+    if len(set(shapes.values())) > 1:
+        found = ", ".join(f"{name} has {shape}" for name, shape in shapes.items())
+        raise ValueError(f"{' and '.join(shapes)}: must have the same shape, but {found}")
+
+
+def confidence_level(confidence: object) -> float:
+    """`confidence` as a float; ValueError unless it is one number strictly between 0 and 1."""
+    if not isinstance(confidence, float) or not 0 < confidence < 1:
+        raise ValueError(f"confidence: must be one number between 0 and 1, such as 0.95, not {confidence!r}")
+    return confidence
