@@ -18,6 +18,7 @@ Json = Any
 
 _NUMBER = re.compile(r"-?(0|[1-9][0-9]{0,8})([.][0-9]{1,3})?")
 _UNWRITABLE = re.compile("[\x00\ud800-\udfff]")
+_UNPRINTABLE = re.compile("[\x00-\x1f\x7f\ud800-\udfff]")
 KEPT_WHEN_EMPTY = ("death", "surgery")
 """Objects whose mere presence says something; empty they are refused by the checks, not dropped."""
 
@@ -84,7 +85,10 @@ def shortest(number: Decimal) -> int | Decimal:
 
 def shown(value: Json, most: int = 60) -> str:
     """A value as JSON for an error message, cut to `most` characters."""
-    text = json.dumps(value, ensure_ascii=False, default=str)
+    try:
+        text = write(value)
+    except RecursionError:  # read could go as deep, from where it was called
+        text = "nested too deep to be shown"
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
@@ -94,8 +98,8 @@ def unwritable(text: str) -> bool:
 
 
 def printable(text: str) -> str:
-    """The text with what cannot be written replaced, for a message about it."""
-    return _UNWRITABLE.sub("\ufffd", text)
+    """The text with what cannot be written, or would break the line, replaced, for a message about it."""
+    return _UNPRINTABLE.sub("\ufffd", text)
 
 
 def write(value: Json) -> str:

@@ -10,7 +10,7 @@ from registry import case_fields as fields
 from registry.canonical import KEPT_WHEN_EMPTY, Json
 from registry.contradictions import contradictions
 from registry.documents.dates import dates
-from registry.documents.shape import is_number
+from registry.documents.shape import in_use, is_number, within
 from registry.documents.visiting import things, values_of
 from registry.findings import Finding
 from registry.vocabulary import OTHER, UNKNOWN, word_list
@@ -149,8 +149,8 @@ def _grades(document: Document) -> Iterator[Finding]:
                 yield Finding(
                     f"{path}.grade", grade, "a grade needs its scale", "the name of its scale in scale"
                 )
-        elif grade not in word_list(f"grade_{scale}"):
-            grades = ", ".join(word_list(f"grade_{scale}").codes)
+        elif not in_use(words := word_list(f"grade_{scale}"), grade):
+            grades = ", ".join(code for code in words.codes if in_use(words, code))
             yield Finding(f"{path}.grade", grade, f"the scale {scale} has no such grade", grades)
 
 
@@ -219,7 +219,7 @@ def _sizes(document: Document) -> Iterator[Finding]:
                 continue
             for name, refused in (("hard", kind is fields.FAILED_DEVICE), ("usual", False)):
                 low, high = limits.get(name, {}).get(measure, (value, value))
-                if not low <= value <= high:
+                if not within(value, (low, high)):
                     says = (
                         "no device of this class has"
                         if name == "hard"
@@ -232,7 +232,7 @@ def _sizes(document: Document) -> Iterator[Finding]:
 def _usual(document: Document) -> Iterator[Finding]:
     for path, kind, value in values_of(document, fields.Number):
         assert isinstance(kind, fields.Number)
-        if kind.usual and is_number(value) and not kind.usual[0] <= value <= kind.usual[1]:
+        if kind.usual and is_number(value) and not within(value, kind.usual):
             low, high = kind.usual
             yield Finding(
                 path, value, "unusual: is that so?", f"usually {low:g} to {high:g} {kind.unit}", refused=False

@@ -16,6 +16,8 @@ from registry.documents.rules import others
 
 Document = dict[str, Json]
 ERASED = "erased"
+REASON = "reason"
+"""Under this name, which is no JSON pointer, the typed reason of a change is sealed with the version."""
 
 
 def parted(document: Mapping[str, Json]) -> tuple[Document, dict[str, str]]:
@@ -46,9 +48,11 @@ def _clear(thing: Mapping[str, Json], kind: fields.Thing, pointer: str, sealed: 
 
 
 def joined(clear: Mapping[str, Json], sealed: Mapping[str, str]) -> Document:
-    """The document of a clear part and its sealed texts."""
+    """The document of a clear part and its sealed texts; a reason sealed beside them is not part of it."""
     document = _without_gtin(clear)
     for pointer, text in sealed.items():
+        if pointer == REASON:
+            continue
         *way, name = pointer.removeprefix("/").split("/")
         holder: Any = document
         for step in way:

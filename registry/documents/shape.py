@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from registry import case_fields as fields
-from registry.canonical import Json, shortest, unwritable
+from registry.canonical import Json, printable, shortest, unwritable
 from registry.findings import Finding
 from registry.partial_dates import span
 from registry.vocabulary import UNKNOWN, VERSION, WordList, word_list, word_lists
@@ -42,7 +42,8 @@ def _thing(value: Json, kind: fields.Thing, path: str) -> Iterator[Finding]:
         return
     for name in value:
         if name not in kind.fields:
-            yield Finding(f"{path}.{name}" if path else name, value[name], *_strange(name, kind))
+            cut = name[: fields.NAME]
+            yield Finding(f"{path}.{cut}" if path else cut, value[name], *_strange(name, kind))
     for name, inner in kind.fields.items():
         here = f"{path}.{name}" if path else name
         found = value.get(name)
@@ -86,7 +87,8 @@ def _is_text(value: Json, path: str, limit: int) -> Iterator[Finding]:
     elif len(value) > limit:
         yield Finding(path, value, f"{len(value)} characters", f"at most {limit}")
     elif unwritable(value):
-        yield Finding(path, None, "text with a NUL or half a character (lone surrogate)", "readable text")
+        says = "text with a NUL or half a character (lone surrogate)"
+        yield Finding(path, printable(value), says, "readable text")
 
 
 def _text(value: Json, kind: fields.Text | fields.Identifier, path: str) -> Iterator[Finding]:
@@ -162,11 +164,16 @@ def _offered(words: WordList, value: str) -> str:
     return f"codes of {words.name}: {few}" + (f" and {len(in_use) - 12} more" if len(in_use) > 12 else "")
 
 
+def in_use(words: WordList, code: str) -> bool:
+    """Whether the list has the code and still offers it."""
+    return code in words and not words[code].retired
+
+
 def _grade(value: Json, kind: fields.Grade, path: str) -> Iterator[Finding]:
     """Only its form: whether the scale beside it has the grade is a rule of two fields."""
     if not isinstance(value, str):
         yield Finding(path, value, f"{_said(value)} in the place of a grade", "a grade of its scale, as text")
-    elif not any(value in words for name, words in word_lists().items() if name.startswith("grade_")):
+    elif not any(in_use(words, value) for name, words in word_lists().items() if name.startswith("grade_")):
         yield Finding(path, value, "no scale has this grade", "a grade of the scale beside it")
 
 
@@ -180,6 +187,12 @@ def is_number(value: Json) -> bool:
     return isinstance(value, int | Decimal) and not isinstance(value, bool)
 
 
+def within(value: int | Decimal, limits: fields.Limits) -> bool:
+    """Whether a number lies within limits as they are written: 0.97 is not above 0.97, whatever a float holds."""
+    low, high = limits
+    return Decimal(str(low)) <= value <= Decimal(str(high))
+
+
 def _number(value: Json, kind: fields.Number, path: str) -> Iterator[Finding]:
     if kind.unknown and value == UNKNOWN:
         return
@@ -189,7 +202,7 @@ def _number(value: Json, kind: fields.Number, path: str) -> Iterator[Finding]:
         allowed += ', or "unknown"'
     if not is_number(value):
         yield Finding(path, value, f"{_said(value)} in the place of a number", allowed)
-    elif not low <= value <= high:
+    elif not within(value, kind.hard):
         yield Finding(path, value, "outside what is possible", allowed)
     elif kind.whole and not isinstance(shortest(Decimal(value)), int):
         yield Finding(path, value, "not a whole number", allowed)

@@ -1,6 +1,7 @@
 """The record's tables. Direction of imports: columns < places, people, devices < cases < complications, patients,
 outcomes, plans, duties < versions, journal. Rows are the present, for asking questions; the past is in `versions`.
 """
+
 from __future__ import annotations
 
 from registry.models.cases import AccessRoute, Case, GuideCatheter, Lesion, LesionContent, StaffRole

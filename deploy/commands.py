@@ -1,0 +1,131 @@
+"""What all commands share: errors in words, exit status 1 for what a person can mend, files read as they should be."""
+
+from __future__ import annotations
+
+import csv
+import io
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.db import OperationalError, ProgrammingError
+
+from registry.access import NotAllowed, NotFound
+from registry.canonical import NotReadable, printable
+from registry.recording.change import NotSaved
+from registry.recording.imports import ImportRefused, Tally
+from registry.sealing import KeysMissing, NotOpened
+
+MOST_LINES = 100
+
+
+class Refusal(CommandError):
+    """A message that a person can act on; exit status 1."""
+
+
+class RegistryCommand(BaseCommand):
+    """A command whose refusals are sentences. Subclasses write `run` in place of `handle`."""
+
+    requires_migrations_checks = False
+
+    def handle(self, *arguments: Any, **options: Any) -> None:
+        """Do the work; whatever refuses it becomes a sentence on stderr and exit status 1."""
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(encoding="utf-8", errors="backslashreplace")
+        try:
+            self.run(**options)
+        except ImportRefused as refused:
+            raise Refusal(_many(refused.errors)) from None
+        except (NotSaved, NotAllowed, NotFound, KeysMissing, NotOpened, NotReadable) as error:
+            raise Refusal(printable(str(error))) from None
+        except (OperationalError, ProgrammingError) as error:
+            raise Refusal(_database_words(error)) from None
+
+    def run(self, **options: Any) -> None:
+        """What the command does."""
+        raise NotImplementedError
+
+    def say(self, line: str) -> None:
+        """A line of the answer, on stdout."""
+        self.stdout.write(printable(line))
+
+    def remark(self, line: str) -> None:
+        """A line beside the answer, on stderr: progress, a warning, what was left out."""
+        self.stderr.write(printable(line))
+        self.stderr.flush()
+
+
+def _many(errors: Sequence[str]) -> str:
+    shown = [printable(error) for error in errors[:MOST_LINES]]
+    if len(errors) > MOST_LINES:
+        shown.append(f"and {len(errors) - MOST_LINES} more")
+    return "\n".join(["Nothing was imported:", *shown])
+
+
+def _database_words(error: Exception) -> str:
+    text = str(error)
+    if "no such table" in text or "does not exist" in text:
+        return "The registry has no tables yet. Run `manage.py set_up` or `manage.py demo` first."
+    if "locked" in text:
+        return "The registry is busy with another change; try again."
+    return "The database cannot be reached or refuses: see its own log."
+
+
+def existing_file(name: str) -> Path:
+    """The path of a file that is there and can be read."""
+    path = Path(name)
+    if not path.is_file():
+        raise Refusal(f"There is no file {name}.")
+    return path
+
+
+def rows_of_csv(
+    path: Path, columns: Sequence[str], optional: Sequence[str] = ()
+) -> list[tuple[int, dict[str, str]]]:
+    """The rows of a CSV file with the line each starts on; every column there, no other, spaces around values cut."""
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise Refusal(f"{path.name} is not UTF-8 text: byte {error.start + 1} cannot be read.") from None
+    if "\0" in text:
+        raise Refusal(f"{path.name} holds a NUL character; it is not a CSV file.")
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    listed = []
+    try:
+        heading = [name.strip() for name in next(reader, [])]
+        _check_heading(path, heading, columns, optional)
+        start = reader.line_num + 1
+        for row in reader:
+            if row and any(cell.strip() for cell in row):
+                if len(row) != len(heading):
+                    raise Refusal(
+                        f"{path.name}, line {start}: {len(row)} cells; the heading has {len(heading)} columns."
+                    )
+                listed.append((start, dict(zip(heading, (cell.strip() for cell in row), strict=True))))
+            start = reader.line_num + 1
+    except csv.Error as error:
+        raise Refusal(f"{path.name}, line {reader.line_num}: not CSV: {error}.") from None
+    if not listed:
+        raise Refusal(f"{path.name} holds no row; at least one is needed.")
+    return listed
+
+
+def _check_heading(
+    path: Path, heading: Sequence[str], columns: Sequence[str], optional: Sequence[str]
+) -> None:
+    allowed = ", ".join([*columns, *optional])
+    missing = [name for name in columns if name not in heading]
+    strange = [name for name in heading if name not in columns and name not in optional]
+    if missing or strange or len(set(heading)) != len(heading):
+        what = f"lacks {', '.join(missing)}" if missing else f"has {', '.join(strange) or 'a column twice'}"
+        raise Refusal(f"{path.name}, line 1: the heading {what}; columns: {allowed}.")
+
+
+def tally_line(tally: Tally, check_only: bool) -> str:
+    """The last line of an import."""
+    if check_only:
+        return f"would create {tally.created}, leave {tally.unchanged}, amend {tally.amended}"
+    return f"created {tally.created}, unchanged {tally.unchanged}, amended {tally.amended}"

@@ -1,0 +1,159 @@
+"""The doors to the record: who may read, change, import, export and count what. Missing and forbidden answer alike.
+
+Nothing is counted or listed without a `Scope`; only this module makes one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from registry.documents.sealed_fields import joined
+from registry.models import Case, DataKey, Head, Look, Membership, Patient, Person, Site
+from registry.sealing import NotOpened, Wrapped, lookup, unseal, unwrap
+from registry.terms import Role
+from registry.versions import last_version, version_text
+
+ALL_ROLES = frozenset(Role)
+MAY_WRITE = frozenset({Role.OPERATOR, Role.NURSE_OR_FELLOW, Role.ADMINISTRATOR})
+MAY_EXPORT = frozenset({Role.ADMINISTRATOR})
+MAY_RELEASE = frozenset({Role.QUALITY_OFFICER, Role.ADMINISTRATOR})
+
+
+class NotAllowed(Exception):
+    """Somebody may not do that, or not there; the message says what it takes."""
+
+
+class NotFound(Exception):
+    """There is no such case, or none that this person may see: the two answer alike."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """The cases that somebody may count: those of `sites` (primary keys), or of all where it is None.
+
+    `everything` is the right to see numbers of any size: for people at the machine, who have the data anyway.
+    """
+
+    sites: frozenset[int] | None
+    everything: bool = False
+
+    def narrowed(self, codes: Iterable[str]) -> Scope:
+        """The same scope, of these sites only; NotFound names a code that is not in it. No codes: unchanged."""
+        wanted = list(codes)
+        if not wanted:
+            return self
+        found = {site.code: site.pk for site in Site.objects.filter(code__in=wanted)}
+        seen = {code: key for code, key in found.items() if self.sites is None or key in self.sites}
+        strange = [code for code in wanted if code not in seen]
+        if strange:
+            raise NotFound(
+                f"there is no site {strange[0]!r} here; sites: {', '.join(self.codes()) or 'none yet'}"
+            )
+        return Scope(frozenset(seen.values()), self.everything)
+
+    def codes(self) -> list[str]:
+        """The codes of its sites."""
+        sites = Site.objects.all() if self.sites is None else Site.objects.filter(pk__in=self.sites)
+        return list(sites.order_by("code").values_list("code", flat=True))
+
+
+def scope_of_command_line() -> Scope:
+    """The whole registry: for the people who have the machine."""
+    return Scope(sites=None, everything=True)
+
+
+def scope_of(person: Person, roles: frozenset[Role] = ALL_ROLES) -> Scope:
+    """The sites at which a person is one of `roles`."""
+    return Scope(frozenset(_memberships(person, roles).values_list("site_id", flat=True)))
+
+
+def _memberships(person: Person, roles: frozenset[Role]) -> QuerySet[Membership]:
+    active = person.is_active
+    return (
+        Membership.objects.filter(person=person, active=True, role__in=roles)
+        if active
+        else Membership.objects.none()
+    )
+
+
+def person_acting(email: str, roles: frozenset[Role], sites: Iterable[Site]) -> Person:
+    """The active member behind an address who has one of `roles` at every site; NotAllowed says what is missing."""
+    try:
+        person = Person.objects.get_by_natural_key(email)
+    except Person.DoesNotExist:
+        raise NotAllowed(f"{email} is not an active member of this registry") from None
+    if not person.is_active or not _memberships(person, ALL_ROLES).exists():
+        raise NotAllowed(f"{email} is not an active member of this registry")
+    require(person, roles, sites)
+    return person
+
+
+def require(person: Person, roles: frozenset[Role], sites: Iterable[Site]) -> None:
+    """NotAllowed unless the person is one of `roles` at every one of the sites."""
+    held = set(_memberships(person, roles).values_list("site_id", flat=True))
+    for site in sites:
+        if site.pk not in held:
+            asked = " or ".join(sorted(role.replace("_", " ") for role in roles))
+            raise NotAllowed(f"{person.email} is not {asked} at the site {site.code}")
+
+
+def cases_visible_to(person: Person) -> QuerySet[Case]:
+    """The cases of the sites where a person is a member."""
+    return Case.objects.filter(site__in=_memberships(person, ALL_ROLES).values("site_id"))
+
+
+def case_for_reading(person: Person, code: str) -> Case:
+    """A case by its public code; NotFound where it is missing or not for this person."""
+    try:
+        return cases_visible_to(person).select_related("site").get(code=code)
+    except Case.DoesNotExist:
+        raise NotFound("there is no case with this code") from None
+
+
+def case_for_editing(person: Person, code: str) -> Case:
+    """The same, for somebody who may write at its site; NotAllowed where reading is all that is allowed."""
+    case = case_for_reading(person, code)
+    require(person, MAY_WRITE, [case.site])
+    return case
+
+
+def cases_with_reference(person: Person, site: Site, reference: str) -> QuerySet[Case]:
+    """The cases of one patient at a site, found by the keyed hash of the local reference."""
+    found = Patient.objects.filter(lookup=lookup(site.code, reference)).values("case_id")
+    return cases_visible_to(person).filter(pk__in=found, site=site)
+
+
+def whole_document(person: Person, case: Case) -> dict[str, object]:
+    """A case with its identifying fields. That somebody looked is written before they are read."""
+    require(person, ALL_ROLES, [case.site])
+    Look.objects.create(at=timezone.now(), who=person.code, case=case.code, what="document")
+    return opened_document(case)
+
+
+def opened_document(case: Case) -> dict[str, object]:
+    """The document of a case's last version, its sealed fields opened; for doors and writers, not for pages."""
+    text = version_text(last_version(case.pk).text)
+    return joined(text.clear, _opened(case, text.sealed, text.key))
+
+
+def _opened(case: Case, sealed: str | None, key_id: object) -> dict[str, str]:
+    if sealed is None or key_id is None:
+        return {}
+    return unseal(sealed, data_key(key_id), registry_id(), case.code, case.version)
+
+
+def data_key(key_id: object) -> bytes:
+    """An unwrapped data key; NotOpened where it was erased."""
+    row = DataKey.objects.filter(pk=key_id).first()
+    if row is None:
+        raise NotOpened("the key of this case has been erased")
+    return unwrap(Wrapped(row.id, row.owner, row.wrapping_key, row.wrapped))
+
+
+def registry_id() -> str:
+    """The registry's own id, to which everything sealed is bound."""
+    return str(Head.objects.values_list("registry", flat=True).get())

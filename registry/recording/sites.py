@@ -1,0 +1,75 @@
+"""Sites, accounts, roles and invitations."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import secrets
+import zoneinfo
+
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+
+from registry.case_fields import ID
+from registry.journal import Event
+from registry.models import Invitation, Membership, Person, Site
+from registry.recording.cases import actor
+from registry.recording.change import Change, NotSaved, recorded
+from registry.terms import Role
+
+_SITE_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]*")
+
+
+def add_site(code: str, name: str, *, time_zone: str = "UTC", by: Person | None) -> Site:
+    """A site by its code; the one that is there where there is one, its name left as it is."""
+    if not _SITE_CODE.fullmatch(code) or len(code) > ID:
+        raise NotSaved(f"{code!r} cannot be a site's code: letters, digits, -, _ and . up to {ID}, no spaces")
+    if not name.strip():
+        raise NotSaved("a site needs a name")
+    if time_zone not in zoneinfo.available_timezones():
+        raise NotSaved(f"{time_zone!r} is not a time zone; one is named like Europe/Oslo, or UTC")
+
+    def work(change: Change) -> Site:
+        site, new = Site.objects.get_or_create(
+            code=code, defaults={"name": name.strip(), "time_zone": time_zone}
+        )
+        if new:
+            change.enter(Event("site_added", particulars={"site": code}))
+        return site
+
+    return recorded(work, who=actor(by))
+
+
+def give_role(email: str, site: Site, role: Role, *, name: str = "", by: Person | None) -> Person:
+    """An account for an address, made where there is none, with a role at a site; repeatable."""
+    address = Person.objects.normalise(email)
+    try:
+        validate_email(address)
+    except ValidationError:
+        raise NotSaved(f"{email!r} is not an e-mail address") from None
+
+    def work(change: Change) -> Person:
+        person = Person.objects.filter(email=address).first()
+        if person is None:
+            person = Person.objects.create_user(address, name=name)
+            change.enter(Event("person_added", particulars={"person": person.code}))
+        membership, new = Membership.objects.get_or_create(person=person, site=site, role=role)
+        if new or not membership.active:
+            Membership.objects.filter(pk=membership.pk).update(active=True)
+            given = {"person": person.code, "site": site.code, "role": str(role)}
+            change.enter(Event("membership_given", particulars=given))
+        return person
+
+    return recorded(work, who=actor(by))
+
+
+def invite(person: Person, *, by: Person | None) -> str:
+    """The secret of a new invitation: with it the person chooses a password. Only its digest is kept."""
+    secret = secrets.token_urlsafe(32)
+
+    def work(change: Change) -> None:
+        Invitation.objects.create(person=person, digest=hashlib.sha256(secret.encode()).hexdigest())
+        change.enter(Event("invitation_made", particulars={"person": person.code}))
+
+    recorded(work, who=actor(by))
+    return secret
