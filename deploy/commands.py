@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,8 @@ class RegistryCommand(BaseCommand):
     """A command whose refusals are sentences. Subclasses write `run` in place of `handle`."""
 
     requires_migrations_checks = False
+    run: Callable[..., None]
+    """What the command does, given its options by name."""
 
     def handle(self, *arguments: Any, **options: Any) -> None:
         """Do the work; whatever refuses it becomes a sentence on stderr and exit status 1."""
@@ -43,10 +45,6 @@ class RegistryCommand(BaseCommand):
             raise Refusal(printable(str(error))) from None
         except (OperationalError, ProgrammingError) as error:
             raise Refusal(_database_words(error)) from None
-
-    def run(self, **options: Any) -> None:
-        """What the command does."""
-        raise NotImplementedError
 
     def say(self, line: str) -> None:
         """A line of the answer, on stdout."""

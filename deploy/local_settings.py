@@ -28,7 +28,7 @@ def ensure_keys() -> None:
     made = {name: value for name, value in new_keys().items() if not given[name]}
     if not settings.PRODUCTION and "SECRET_KEY" not in os.environ:
         made.setdefault("SECRET_KEY", secrets.token_urlsafe(50))
-    _added(made)
+    added(made)
     for name, value in made.items():
         setattr(settings, name, value)
 
@@ -43,7 +43,7 @@ def _ids() -> str:
     return ", ".join(filter(None, [f"chain key {chain}", *(f"wrapping key {key}" for key in wrapping)]))
 
 
-def _added(made: dict[str, str]) -> None:
+def added(made: dict[str, str]) -> None:
     """Write the file anew beside itself and put it in place in one step, so that a crash loses no key."""
     path = local_file()
     path.parent.mkdir(parents=True, exist_ok=True)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
+from deploy.demo import demo_loaded
+from registry.cautions import caution
 from registry.models import Case, Site
+from registry.recording.writing import COUNTED_STATES
 
 
 @require_GET
@@ -18,7 +20,8 @@ def start(request: HttpRequest) -> HttpResponse:
         "start.html",
         {
             "sites": Site.objects.count(),
-            "cases": Case.objects.filter(state__in=["submitted", "locked"]).count(),
-            "demo": (settings.VAR_DIR / "demo.json").exists(),
+            "cases": Case.objects.filter(state__in=COUNTED_STATES).count(),
+            "demo": caution("demo_invented") if demo_loaded() else "",
+            "caution": caution("trained_teams"),
         },
     )

@@ -5,6 +5,7 @@ Nothing is counted or listed without a `Scope`; only this module makes one.
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -140,15 +141,15 @@ def opened_document(case: Case) -> dict[str, object]:
     return joined(text.clear, _opened(case, text.sealed, text.key))
 
 
-def _opened(case: Case, sealed: str | None, key_id: object) -> dict[str, str]:
+def _opened(case: Case, sealed: str | None, key_id: uuid.UUID | None) -> dict[str, str]:
     if sealed is None or key_id is None:
         return {}
     return unseal(sealed, data_key(key_id), registry_id(), case.code, case.version)
 
 
-def data_key(key_id: object) -> bytes:
+def data_key(key_id: uuid.UUID | None) -> bytes:
     """An unwrapped data key; NotOpened where it was erased."""
-    row = DataKey.objects.filter(pk=key_id).first()
+    row = None if key_id is None else DataKey.objects.filter(pk=key_id).first()
     if row is None:
         raise NotOpened("the key of this case has been erased")
     return unwrap(Wrapped(row.id, row.owner, row.wrapping_key, row.wrapped))

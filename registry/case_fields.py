@@ -7,147 +7,40 @@ Every object may carry a `note`. Sizes: `hard` limits refuse, `usual` limits are
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import Any
+
+from registry.field_kinds import (
+    NAME,
+    TEXT,
+    Clock,
+    Code,
+    Date,
+    Field,
+    Grade,
+    Identifier,
+    Label,
+    Limits,
+    List,
+    Medina,
+    Model,
+    Name,
+    Number,
+    Person,
+    Position,
+    Reference,
+    Text,
+    Thing,
+    YesNo,
+)
 
 SCHEMA_VERSION = 1
 
 DOCUMENT_BYTES = 1_000_000
 COMPLICATIONS = 20
 ACTIONS = 100
-TEXT = 20_000
 ID = 64
 REF = 16
 DEPTH = 12
-NAME = 200
-
-Limits = tuple[float, float]
-
-
-@dataclass(frozen=True, slots=True)
-class Field:
-    """What all fields share: whether it must be there."""
-
-    required: bool = field(default=False, kw_only=True)
-
-
-@dataclass(frozen=True, slots=True)
-class Code(Field):
-    """A word of a list; `unknown` is always one. `not_here` are codes of the list that make no sense in this place."""
-
-    list: str
-    not_here: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Grade(Field):
-    """A grade of the scale that stands beside it in `scale`."""
-
-
-@dataclass(frozen=True, slots=True)
-class YesNo(Field):
-    """`yes`, `no` or `unknown`."""
-
-
-@dataclass(frozen=True, slots=True)
-class Number(Field):
-    """A number within hard limits, or `unknown`; `usual` limits are asked about."""
-
-    hard: Limits
-    usual: Limits | None = None
-    whole: bool = False
-    unit: str = ""
-    unknown: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Text(Field):
-    """Free text: sealed, since it may say anything about anybody."""
-
-    limit: int = TEXT
-
-
-@dataclass(frozen=True, slots=True)
-class Identifier(Field):
-    """A text that points at one patient or one device: sealed like free text, but never searched for words."""
-
-    limit: int = NAME
-
-
-@dataclass(frozen=True, slots=True)
-class Name(Field):
-    """A short plain text, such as a case's id, a lot or a scale's version."""
-
-    limit: int = NAME
-    pattern: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Person(Field):
-    """A staff code of the site, made on first use, or `unknown`."""
-
-
-@dataclass(frozen=True, slots=True)
-class Model(Field):
-    """A device model by its catalogue code, or `unknown`, which reads as no model."""
-
-
-@dataclass(frozen=True, slots=True)
-class Date(Field):
-    """A day, a month or a year; `future` only for what is planned or due."""
-
-    future: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Clock(Field):
-    """A time of day, HH:MM, as the site's clock shows it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Label(Field):
-    """The `ref` by which an object is named within its document."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reference(Field):
-    """The `ref` of a lesion, complication or injury of the same document; never unknown."""
-
-    to: str
-
-
-@dataclass(frozen=True, slots=True)
-class Position(Field):
-    """A whole number from `lowest` to the number of actions; never unknown."""
-
-    lowest: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Medina(Field):
-    """Three of 0 or 1 as text: proximal main, distal main, side branch."""
-
-
-@dataclass(frozen=True, slots=True)
-class Thing(Field):
-    """An object with named fields."""
-
-    name: str
-    fields: Mapping[str, Field]
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "fields", MappingProxyType({**self.fields, "note": Text()}))
-
-
-@dataclass(frozen=True, slots=True)
-class List(Field):
-    """A list of things, words or numbers, of at most `limit` items where one is set."""
-
-    item: Field
-    limit: int | None = None
-
 
 PAIR: dict[str, Field] = {"segments": List(Code("segment")), "places": List(Code("place"))}
 
@@ -515,3 +408,57 @@ def walk(thing: Thing = CASE, path: str = "") -> list[tuple[str, Field]]:
         if isinstance(inner, Thing):
             found.extend(walk(inner, f"{here}[]" if isinstance(kind, List) else here))
     return found
+
+
+__all__ = [
+    "ACTION",
+    "ACTIONS",
+    "CASE",
+    "COMPLICATION",
+    "COMPLICATIONS",
+    "DAY",
+    "DECLINED",
+    "DEPTH",
+    "DEVICE",
+    "DOCUMENT_BYTES",
+    "DUTY",
+    "FAILED_DEVICE",
+    "FOLLOW_UP",
+    "FRAGMENT",
+    "ID",
+    "INJURY",
+    "LESION",
+    "MINUTE",
+    "NAME",
+    "OUTCOME",
+    "PAIR",
+    "PATIENT",
+    "PLAN",
+    "PROCEDURE",
+    "REF",
+    "SCHEMA_VERSION",
+    "TEXT",
+    "VERSION_FIELDS",
+    "Clock",
+    "Code",
+    "Date",
+    "Field",
+    "Grade",
+    "Identifier",
+    "Label",
+    "Limits",
+    "List",
+    "Medina",
+    "Model",
+    "Name",
+    "Number",
+    "Person",
+    "Position",
+    "Reference",
+    "Text",
+    "Thing",
+    "YesNo",
+    "is_scalar_list",
+    "sealed",
+    "walk",
+]

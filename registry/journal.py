@@ -41,11 +41,10 @@ EVENTS: Mapping[str, str] = {
     "cases_exported": "Complete cases were exported",
     "release_made": "A data release was made",
     "keys_rotated": "The data keys were wrapped anew",
+    "demo_begun": "Loading the invented demo was begun",
     "demo_loaded": "The invented demo was loaded",
 }
 """Every event that the journal may hold; a test compares them with what is written."""
-
-AMENDED_ON_A_PAGE = "page"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +70,7 @@ def append(events: Sequence[Event], who: str) -> int:
     at = timezone.now()
     chain_key = current_chain_key()
     number, mac = head.number, head.mac
-    entries = []
+    entries: list[JournalEntry] = []
     for event in events:
         number += 1
         text = entry_text(

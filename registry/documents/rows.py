@@ -84,7 +84,7 @@ def _fill(
             values["empty"].append(column_name)
         for index, item in enumerate(found):
             columns, below = _laid_out(item, table.part, names)
-            hanging.append((table.parent, NewRow(table.model(index=index, **columns), below)))
+            hanging.append((table.parent, NewRow(table.model(**columns, **{"index": index}), below)))
 
 
 def _put(values: dict[str, Any], column: str, found: Json, names: Names) -> None:
@@ -122,7 +122,8 @@ def clear_documents(cases: list[models.Case]) -> Iterator[tuple[models.Case, Doc
     for model in MODELS:
         rows: dict[int, list[Any]] = defaultdict(list)
         order = ("case_id",) if model in (models.Outcome, models.Plan) else ("case_id", "index")
-        for row in model._default_manager.filter(case__in=[case.pk for case in cases]).order_by(*order):
+        found: Any = model._default_manager.filter(**{"case__in": [case.pk for case in cases]}).order_by(*order)
+        for row in found:
             rows[row.case_id].append(row)
         held[model] = rows
     read = _Reader(held, _codes_of_models(held))
@@ -133,7 +134,8 @@ def clear_documents(cases: list[models.Case]) -> Iterator[tuple[models.Case, Doc
 def _codes_of_models(
     held: Mapping[type[Row], Mapping[int, list[Any]]],
 ) -> tuple[dict[int, str], dict[int, str]]:
-    staff_ids, model_ids = set(), set()
+    staff_ids: set[int] = set()
+    model_ids: set[int] = set()
     for model, rows in held.items():
         named = [
             (field.attname, staff_ids if field.related_model is models.Staff else model_ids)

@@ -95,7 +95,7 @@ class CaseRow(Row):
         abstract = True
 
 
-def hard_limits(table: str, columns: Mapping[str, fields.Limits]) -> list[models.CheckConstraint]:
+def hard_limits(table: str, columns: Mapping[str, fields.Limits]) -> list[models.BaseConstraint]:
     """A check for each numeric column of a table."""
     return [
         models.CheckConstraint(

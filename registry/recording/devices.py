@@ -7,6 +7,7 @@ import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from django.db.models import Q, QuerySet
 
@@ -31,6 +32,8 @@ from registry.recording.checking import agree, today_at
 from registry.recording.imports import ImportRefused, Tally
 from registry.terms import OTHER, UNKNOWN, Reporting
 from registry.vocabulary import word_list
+
+Key = TypeVar("Key")
 
 MOST_USES = 1_000_000
 _MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])", re.ASCII)
@@ -272,7 +275,7 @@ def _uses_in(months: Iterable[tuple[int, datetime.date]]) -> QuerySet[DeviceUse]
     return DeviceUse.objects.filter(condition)
 
 
-def _compared(there: Mapping[object, object], wanted: Mapping[object, object]) -> Tally:
+def _compared(there: Mapping[Key, object], wanted: Mapping[Key, object]) -> Tally:
     """What changed counts as amended, a row that disappears too."""
     tally = Tally()
     for key in wanted.keys() | there.keys():

@@ -12,7 +12,7 @@ def opened_texts(cases: list[Case]) -> dict[int, dict[str, str]]:
     patients = {patient.case_id: patient for patient in Patient.objects.filter(case__in=cases)}
     keys = DataKey.objects.in_bulk([patient.key for patient in patients.values() if patient.key is not None])
     registry = registry_id()
-    texts = {}
+    texts: dict[int, dict[str, str]] = {}
     for case in cases:
         patient = patients[case.pk]
         if patient.sealed is None or patient.key is None:

@@ -196,9 +196,9 @@ def _rows_below(
     again = [key for one, key in zip(prepared, keys, strict=True) if one.case is not None]
     if again:
         for model in reversed(MODELS):
-            rows = model._default_manager.filter(case__in=again)
-            rows._raw_delete(rows.db)
-    level = []
+            replaced: Any = model._default_manager.filter(**{"case__in": again})
+            replaced._raw_delete(replaced.db)
+    level: list[NewRow] = []
     for key, (one, columns, rows) in zip(keys, laid_out, strict=True):
         for new in rows:
             new.row.case_id = key

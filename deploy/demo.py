@@ -1,0 +1,67 @@
+"""Loading the invented scenario: sites, people, catalogue, monthly use and returns, and cases by import."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+
+from fixtures.scenario import Scenario
+from registry.canonical import Json
+from registry.journal import Event
+from registry.models import JournalEntry, Person, Site
+from registry.recording.change import NotSaved, recorded
+from registry.recording.devices import import_catalogue, import_device_use, import_procedures
+from registry.recording.imports import Manner, Source, Tally, import_documents
+from registry.recording.sites import add_site, give_role
+from registry.terms import Role
+
+BEGUN, LOADED = "demo_begun", "demo_loaded"
+
+
+def demo_loaded() -> bool:
+    """Whether this registry holds the demo."""
+    return JournalEntry.objects.filter(what=LOADED).exists()
+
+
+def begin_demo() -> None:
+    """Note that the demo is being loaded; NotSaved in a registry that holds sites of its own."""
+    if JournalEntry.objects.filter(what=BEGUN).exists():
+        return
+    if Site.objects.exists():
+        raise NotSaved("this registry holds sites of its own; the demo is loaded only into an empty one")
+    recorded(lambda change: change.enter(Event(BEGUN)), who="command line")
+
+
+def finish_demo() -> None:
+    """Note that all of the demo is there."""
+    recorded(lambda change: change.enter(Event(LOADED)), who="command line")
+
+
+def load_places(scenario: Scenario) -> None:
+    """The scenario's sites, its catalogue, monthly use and monthly returns; repeatable."""
+    for site in scenario.sites:
+        add_site(site.code, site.name, time_zone=site.time_zone, by=None)
+    import_catalogue(_numbered(scenario.catalogue_rows()), check_only=False, by=None)
+    import_device_use(_numbered(scenario.device_use_rows()), check_only=False, by=None)
+    import_procedures(_numbered(scenario.procedure_rows()), check_only=False, by=None)
+
+
+def _numbered(rows: Iterable[Mapping[str, object]]) -> list[tuple[int, dict[str, str]]]:
+    """Rows as a file would hold them, all text, with the line on which each would stand."""
+    return [(line, {name: str(value) for name, value in row.items()}) for line, row in enumerate(rows, start=2)]
+
+
+def load_people(scenario: Scenario, password: str) -> Iterator[tuple[Role, Person]]:
+    """One account for each role, with the demo's password."""
+    for someone in scenario.people:
+        site = Site.objects.get(code=someone.site)
+        person = give_role(someone.email, site, Role(someone.role), name=someone.name, by=None)
+        if not person.has_usable_password():
+            person.set_password(password)
+            person.save(update_fields=["password"])
+        yield Role(someone.role), person
+
+
+def load_cases(documents: Iterable[Json], progress: Callable[[int], None] = lambda done: None) -> Tally:
+    """Import documents through the import's own code; what a form would ask about is not repeated for invented cases."""
+    sources = (Source(f"case {number}", document) for number, document in enumerate(documents, start=1))
+    return import_documents(sources, manner=Manner(), by=None, warn=lambda line: None, progress=progress)
