@@ -47,7 +47,9 @@ def load_places(scenario: Scenario) -> None:
 
 def _numbered(rows: Iterable[Mapping[str, object]]) -> list[tuple[int, dict[str, str]]]:
     """Rows as a file would hold them, all text, with the line on which each would stand."""
-    return [(line, {name: str(value) for name, value in row.items()}) for line, row in enumerate(rows, start=2)]
+    return [
+        (line, {name: str(value) for name, value in row.items()}) for line, row in enumerate(rows, start=2)
+    ]
 
 
 def load_people(scenario: Scenario, password: str) -> Iterator[tuple[Role, Person]]:

@@ -6,7 +6,6 @@ import os
 import secrets
 
 from django.conf import settings
-from django.db import connection
 
 from deploy.environment import local_file, read_local
 from registry.models import JournalEntry
@@ -65,4 +64,3 @@ def migrate() -> None:
     from django.core.management import call_command
 
     call_command("migrate", verbosity=0, interactive=False)
-    connection.close()

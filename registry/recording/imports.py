@@ -22,7 +22,7 @@ from registry.documents.sealed_fields import after_erasure
 from registry.findings import Finding
 from registry.journal import Event
 from registry.models import Case, ImportBatch, JournalEntry, Person, Site
-from registry.recording.cases import BY_IMPORT, actor, changed_case, unused_codes
+from registry.recording.cases import BY_IMPORT, ON_A_PAGE, actor, changed_case, unused_codes
 from registry.recording.change import Change, NotSaved, recorded
 from registry.recording.checking import Checker, Refused
 from registry.recording.spooling import packed, unpacked
@@ -242,8 +242,15 @@ def _same(case: Case, document: Mapping[str, Json]) -> bool:
 
 
 def _edited_on_a_page(case: Case) -> bool:
-    last = JournalEntry.objects.filter(case=case).latest("id")
-    return bool(read(last.text)["particulars"].get("source") == "page")
+    """Whether the present content was typed on a page; a lock or a withdrawal there changes no content."""
+    changes = JournalEntry.objects.filter(
+        case=case, what__in=("case_created", "case_amended", "case_brought_back")
+    )
+    for entry in changes.order_by("-id"):
+        source = read(entry.text)["particulars"].get("source")
+        if entry.what != "case_brought_back" or source == BY_IMPORT:
+            return bool(source == ON_A_PAGE)
+    return False
 
 
 def _applied(run: _Import, spool: BinaryIO) -> int:

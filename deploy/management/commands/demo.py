@@ -59,7 +59,9 @@ class Command(RegistryCommand):
 def _port() -> int:
     given = os.environ.get("PORT", "8000")
     if not given.isascii() or not given.isdigit() or not 1 <= int(given) <= 65535:
-        raise Refusal(f"PORT is {given!r}; it can be a number from 1 to 65535. The demo listens on {ADDRESS} alone.")
+        raise Refusal(
+            f"PORT is {given!r}; it can be a number from 1 to 65535. The demo listens on {ADDRESS} alone."
+        )
     return int(given)
 
 
