@@ -1,0 +1,1 @@
+"""What is too long for `make test`."""
