@@ -47,13 +47,18 @@ PAIR: dict[str, Field] = {"segments": List(Code("segment")), "places": List(Code
 DAY = Number((0, 36_500), whole=True, unit="days from the procedure")
 MINUTE = Number((-10_000, 1_000_000), unit="minutes from recognition")
 
+LARGEST = 999_999_999.999
+"""The largest number that a document can hold."""
+
+_SIZES = {"diameter_mm": (0, 100), "length_mm": (0, 10_000), "size_f": (0, 40)}
+_UNITS = {"diameter_mm": "mm", "length_mm": "mm, as labelled", "size_f": "French"}
+
 _DEVICE: dict[str, Field] = {
     "model": Model(),
     "class": Code("device_class"),
     "wire_class": Code("wire_class"),
-    "diameter_mm": Number((0, 100), unit="mm"),
-    "length_mm": Number((0, 10_000), unit="mm, as labelled"),
-    "size_f": Number((0, 40), unit="French"),
+    # Of a device that did not fail an impossible size is asked about, not refused.
+    **{size: Number((0, LARGEST), usual, unit=_UNITS[size]) for size, usual in _SIZES.items()},
     "udi": Identifier(limit=500),
     "lot": Name(),
     "serial": Identifier(),
@@ -63,6 +68,7 @@ FAILED_DEVICE = Thing(
     "failed_device",
     {
         **_DEVICE,
+        **{size: Number(hard, unit=_UNITS[size]) for size, hard in _SIZES.items()},
         "class": Code("device_class", required=True),
         "part_failed": Code("part_failed"),
         "length_out_mm": Number((0, 10_000), unit="mm"),
