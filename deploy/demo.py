@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
+from deploy.demo_marks import BEGUN, LOADED
 from fixtures.scenario import Scenario
 from registry.canonical import Json
 from registry.journal import Event
@@ -13,13 +14,6 @@ from registry.recording.devices import import_catalogue, import_device_use, impo
 from registry.recording.imports import Manner, Source, Tally, import_documents
 from registry.recording.sites import add_site, give_role
 from registry.terms import Role
-
-BEGUN, LOADED = "demo_begun", "demo_loaded"
-
-
-def demo_loaded() -> bool:
-    """Whether this registry holds the demo."""
-    return JournalEntry.objects.filter(what=LOADED).exists()
 
 
 def begin_demo() -> None:

@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from deploy.demo import demo_loaded
+from deploy.demo_marks import demo_loaded
 from registry.cautions import caution
 from registry.models import Case, Site
 from registry.recording.writing import COUNTED_STATES

@@ -11,7 +11,8 @@ from django.conf import settings
 from django.core.management import call_command
 
 from deploy.commands import Refusal, RegistryCommand
-from deploy.demo import begin_demo, demo_loaded, finish_demo, load_cases, load_people, load_places
+from deploy.demo import begin_demo, finish_demo, load_cases, load_people, load_places
+from deploy.demo_marks import demo_loaded
 from deploy.environment import text
 from deploy.local_settings import added, ensure_keys, migrate
 from fixtures.scenario import scenario
