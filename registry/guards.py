@@ -119,12 +119,15 @@ def remove() -> None:
 
 @contextmanager
 def lifted() -> Iterator[None]:
-    """The guards are down inside and back afterwards, whatever happens."""
+    """The guards are down inside and back afterwards, whatever happens; in a transaction that fails, by its end."""
     remove()
     try:
         yield
-    finally:
-        install()
+    except BaseException:
+        if not connection.in_atomic_block:
+            install()
+        raise
+    install()
 
 
 def missing() -> list[str]:

@@ -117,9 +117,11 @@ def written(change: Change, prepared: Sequence[Prepared], names: Mapping[int, Na
                 f"the case {one.document_id} of {one.site_code} was changed by somebody else meanwhile "
                 f"(version {one.version} is now {now.get(one.case)}); nothing was changed: read it again and try again"
             )
-    laid_out = [(one, *rows_of(one.text.clear, names[one.site])) for one in prepared]
-    keys = _case_rows(laid_out)
-    _rows_below(prepared, keys, laid_out)
+    rows = [
+        (one, *laid_out(one.text.clear, names[one.site], site=one.site, state=one.state)) for one in prepared
+    ]
+    keys = _case_rows(rows)
+    _rows_below(prepared, keys, rows)
     _patients(prepared, keys)
     for one, key in zip(prepared, keys, strict=True):
         text = str(one.text)
@@ -166,7 +168,16 @@ def _refuse_doubles(prepared: Sequence[Prepared]) -> None:
             )
 
 
-def _case_rows(laid_out: Sequence[tuple[Prepared, dict[str, Any], list[NewRow]]]) -> list[int]:
+def laid_out(
+    clear: Mapping[str, Json], names: Names, *, site: int, state: str
+) -> tuple[dict[str, Any], list[NewRow]]:
+    """The columns of the case's own row and the rows below it, derived columns filled; nothing is written."""
+    columns, rows = rows_of(clear, names)
+    _derive(columns, rows, clear=clear, site=site, counted=state in COUNTED_STATES)
+    return columns, rows
+
+
+def _case_rows(prepared_rows: Sequence[tuple[Prepared, dict[str, Any], list[NewRow]]]) -> list[int]:
     rows = [
         Case(
             pk=one.case,
@@ -178,7 +189,7 @@ def _case_rows(laid_out: Sequence[tuple[Prepared, dict[str, Any], list[NewRow]]]
             erased=one.erased,
             **columns,
         )
-        for one, columns, _ in laid_out
+        for one, columns, _ in prepared_rows
     ]
     new = [row for row in rows if row.pk is None]
     Case.objects.bulk_create(new, batch_size=_BATCH)
@@ -191,7 +202,7 @@ def _case_rows(laid_out: Sequence[tuple[Prepared, dict[str, Any], list[NewRow]]]
 def _rows_below(
     prepared: Sequence[Prepared],
     keys: Sequence[int],
-    laid_out: Sequence[tuple[Prepared, dict[str, Any], list[NewRow]]],
+    prepared_rows: Sequence[tuple[Prepared, dict[str, Any], list[NewRow]]],
 ) -> None:
     again = [key for one, key in zip(prepared, keys, strict=True) if one.case is not None]
     if again:
@@ -199,10 +210,9 @@ def _rows_below(
             replaced: Any = model._default_manager.filter(**{"case__in": again})
             replaced._raw_delete(replaced.db)
     level: list[NewRow] = []
-    for key, (one, columns, rows) in zip(keys, laid_out, strict=True):
+    for key, (_, _, rows) in zip(keys, prepared_rows, strict=True):
         for new in rows:
             new.row.case_id = key
-        _derive(one, columns, rows)
         level += rows
     while level:
         by_model: dict[type[Row], list[Any]] = defaultdict(list)
@@ -222,18 +232,24 @@ def _hung(holder: NewRow, parent: str, new: NewRow) -> NewRow:
     return new
 
 
-def _derive(one: Prepared, columns: Mapping[str, Any], rows: Sequence[NewRow]) -> None:
+def _derive(
+    columns: Mapping[str, Any],
+    rows: Sequence[NewRow],
+    *,
+    clear: Mapping[str, Json],
+    site: int,
+    counted: bool,
+) -> None:
     """Fill the derived columns of the rows that enter figures, from the one reading of the ladders."""
     earliest, latest = columns["procedure_date_earliest"], columns["procedure_date_latest"]
     when = {
-        "site_id": one.site,
+        "site_id": site,
         "earliest": earliest,
         "latest": latest,
         "month": Span(earliest, latest).month,
     }
-    counted = one.state in COUNTED_STATES
     complications = [new for new in rows if isinstance(new.row, models.Complication)]
-    for new, read in zip(complications, counted_complications(one.text.clear), strict=True):
+    for new, read in zip(complications, counted_complications(clear), strict=True):
         acts_counted = counted and read.acts_known
         _set(
             new.row,
