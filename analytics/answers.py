@@ -1,0 +1,201 @@
+"""What pages, charts, slides and commands read: counts with their limits and what was left out. No Django, no query."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Generic, TypeVar
+
+from analytics.statistics.sequences import CumulativeIncidence
+
+WILSON = "Wilson, 95 %"
+GARWOOD = "exact Poisson (Garwood), 95 %"
+AALEN_JOHANSEN = "cumulative incidence (Aalen-Johansen)"
+
+
+class Reason(StrEnum):
+    """Why something was left out, in the order in which it is asked: each is counted once, for the first that fits."""
+
+    DATE_PARTLY_KNOWN = "date_partly_known"
+    SHORT_RECORD = "short_record"
+    ACTIONS_NOT_ALL_KNOWN = "actions_not_all_known"
+    ACTIONS_NOT_RECORDED = "actions_not_recorded"
+    ENDING_WITHOUT_CAUSE = "ending_without_cause"
+    ACT_WITH_ANOTHER = "act_with_another"
+    RESULT_UNKNOWN = "result_unknown"
+    NO_MODEL = "no_model"
+    NO_MONTH = "no_month"
+    NO_DENOMINATOR = "no_denominator"
+    SITE_MONTH_IN_ERROR = "site_month_in_error"
+    NO_RETURN = "no_return"
+
+
+WORDS: Mapping[Reason, str] = {
+    Reason.DATE_PARTLY_KNOWN: "the date is only partly known and may lie outside the period",
+    Reason.SHORT_RECORD: "short record, its actions are not abstracted",
+    Reason.ACTIONS_NOT_ALL_KNOWN: "not all of the actions, or not their order, are known",
+    Reason.ACTIONS_NOT_RECORDED: "the actions are not recorded",
+    Reason.ENDING_WITHOUT_CAUSE: "the ending is unknown or other",
+    Reason.ACT_WITH_ANOTHER: "it came out with another device, whose complication has the act",
+    Reason.RESULT_UNKNOWN: "the result is unknown",
+    Reason.NO_MODEL: "no device model",
+    Reason.NO_MONTH: "no month, the date is known to the year only",
+    Reason.NO_DENOMINATOR: "no denominator, the uses of that site and month are not recorded",
+    Reason.SITE_MONTH_IN_ERROR: "fewer uses than events in that site and month, an error to mend",
+    Reason.NO_RETURN: "no return of that site and month says that everything is reported",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """How many of a thing (`complications`, `attempts`, `events`, `cases`) an answer leaves out, and why."""
+
+    reason: Reason
+    count: int
+    of: str
+
+    def __str__(self) -> str:
+        what = self.of if self.count != 1 else self.of.removesuffix("s")
+        return f"{self.count} {what} left out: {WORDS[self.reason]}"
+
+
+@dataclass(frozen=True, slots=True)
+class SiteMonthInError:
+    """A site and month with fewer recorded uses of a model than events: an error to mend."""
+
+    device_model: str
+    site: str
+    month: datetime.date
+    uses: int
+    events: int
+
+    def __str__(self) -> str:
+        return (
+            f"to mend: {self.site} {self.month:%Y-%m}: {self.uses} uses of {self.device_model} are recorded, "
+            f"and {self.events} events"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class TechniqueRecord:
+    """Attempts with one technique in one situation with one aim; those of unknown result stand in `unknown` alone.
+
+    `attempt_in_situation` is None where all attempts are together. The limits are Wilson's of resolved in attempts.
+    """
+
+    technique: str | None
+    situation_faced: str | None
+    aim: str
+    attempt_in_situation: int | None
+    attempts: int
+    resolved: int
+    partly: int
+    unchanged: int
+    worse: int
+    not_delivered: int
+    stopped_for_safety: int
+    unknown: int
+    resolved_with_injury: int
+    resolved_with_new_complication: int
+    complications: int
+    complications_resolved: int
+    cases: int
+    lower: float | None
+    upper: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceRate:
+    """Events of one model, or of one class where the model is not known, per 1,000 units opened.
+
+    The rate is None without uses, and where there are secondary events only.
+    """
+
+    device_model: str | None
+    device_class: str
+    events: int
+    secondary_events: int
+    uses: int
+    events_left_out: int
+    rate_per_1000: float | None
+    lower: float | None
+    upper: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class EndingRecord:
+    """How complications that began with one situation ended.
+
+    `complications` have all their acts known; `left_out` are those whose acts are not, or whose ending has no cause.
+    `attempted` are those with a counted attempt and an end that was seen; the limits are Wilson's of
+    `out_after_attempt` in them.
+    """
+
+    situation: str
+    complications: int
+    out: int
+    secured: int
+    left: int
+    place_unknown: int
+    surgery: int
+    died: int
+    transferred_open: int
+    left_out: int
+    attempted: int
+    out_after_attempt: int
+    lower: float | None
+    upper: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ConsideredRecord:
+    """Complications in which one technique was tried or declined for one situation, or injury."""
+
+    technique: str | None
+    situation_faced: str | None
+    considered: int
+    tried: int
+    declined: int
+    tried_later: int
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """What had become of the complications by the n-th attempt, and what has no place in it."""
+
+    incidence: CumulativeIncidence
+    left_out: tuple[LeftOut, ...]
+    method: str = AALEN_JOHANSEN
+    cautions: tuple[str, ...] = ("observational",)
+
+
+@dataclass(frozen=True, slots=True)
+class ProcedureRate:
+    """Cases with a device complication per 1,000 procedures; the rate is None without procedures."""
+
+    cases: int
+    procedures: int
+    rate_per_1000: float | None
+    lower: float | None
+    upper: float | None
+    left_out: tuple[LeftOut, ...]
+    method: str = GARWOOD
+
+
+Record = TypeVar("Record", TechniqueRecord, DeviceRate, EndingRecord, ConsideredRecord)
+
+
+@dataclass(frozen=True, slots=True)
+class Answer(Generic[Record]):
+    """The rows of an answer by their keys, with all that must stand beside them.
+
+    `method` names how limits were made, empty where there are none; `cautions` are names of the catalogue.
+    """
+
+    rows: tuple[Record, ...]
+    left_out: tuple[LeftOut, ...]
+    method: str = ""
+    cautions: tuple[str, ...] = ()
+    to_mend: tuple[SiteMonthInError, ...] = ()

@@ -1,0 +1,336 @@
+"""The only place that queries: whose cases and which days in, small tables of counts out.
+
+Nothing is counted without a `Scope`, which has no default. The database counts, on the derived columns; no statistics
+here. The rules (R2 to R13) are stated in DEVELOPERS.md.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, NamedTuple, TypeVar
+
+from django.db.models import (
+    Case,
+    Count,
+    Exists,
+    F,
+    Model,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Sum,
+    Value,
+    When,
+)
+from django.db.models.functions import Coalesce
+
+from analytics.answers import Reason
+from registry.access import Scope
+from registry.ladder import RESULTS_OF_RESCUE
+from registry.models import Action, Complication, DeclinedOption, DeviceUse, MonthlyReturn
+from registry.partial_dates import Span
+from registry.terms import UNKNOWN, Cause, Reporting, Result
+
+Row = dict[str, Any]
+Table = list[Row]
+"""Rows sorted by their keys: an empty key first, texts by code point, numbers as numbers."""
+
+
+class PeriodRefused(ValueError):
+    """A period that cannot be asked about; the message says what is allowed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Filters:
+    """Days of procedures, both included; None is open. PeriodRefused where the first lies after the last."""
+
+    since: Span | None = None
+    until: Span | None = None
+
+    def __post_init__(self) -> None:
+        if self.since and self.until and self.since.earliest > self.until.latest:
+            raise PeriodRefused(
+                f"the period ends before it begins: since {self.since}, until {self.until}; "
+                "since must not lie after until"
+            )
+
+    def inside(self) -> Q:
+        """Procedures that lie in the period whatever their date means in full (R13)."""
+        days = Q()
+        if self.since:
+            days &= Q(earliest__gte=self.since.earliest)
+        if self.until:
+            days &= Q(latest__lte=self.until.latest)
+        return days
+
+    def touching(self) -> Q:
+        """Procedures that may lie in the period."""
+        days = Q()
+        if self.since:
+            days &= Q(latest__gte=self.since.earliest)
+        if self.until:
+            days &= Q(earliest__lte=self.until.latest)
+        return days
+
+    def months(self) -> Q:
+        """Site-months of the period; PeriodRefused unless it is of whole months."""
+        months = Q()
+        if self.since:
+            if self.since.earliest.day != 1:
+                raise PeriodRefused(f"since {self.since} is not the start of a month; {_WHOLE_MONTHS}")
+            months &= Q(month__gte=self.since.earliest)
+        if self.until:
+            if (self.until.latest + datetime.timedelta(days=1)).day != 1:
+                raise PeriodRefused(f"until {self.until} is not the end of a month; {_WHOLE_MONTHS}")
+            months &= Q(month__lte=self.until.latest)
+        return months
+
+
+_WHOLE_MONTHS = "rates per use and per procedure take whole months, written YYYY-MM"
+
+
+AnyModel = TypeVar("AnyModel", bound=Model)
+
+
+def _in_scope(rows: QuerySet[AnyModel], scope: Scope) -> QuerySet[AnyModel]:
+    return rows if scope.sites is None else rows.filter(site__in=scope.sites)
+
+
+def _sorted(rows: Iterable[Mapping[str, Any]], keys: Sequence[str]) -> Table:
+    return sorted(map(dict, rows), key=lambda row: [(row[key] is not None, row[key]) for key in keys])
+
+
+def techniques(scope: Scope, filters: Filters, *, by_attempt: bool) -> Table:
+    """Attempts by technique, situation faced and aim, with `by_attempt` also by their number in the situation."""
+    keys = ["technique", "situation_faced", "aim", *(["attempt_in_situation"] if by_attempt else [])]
+    attempts = Action.objects.filter(filters.inside(), ends_attempt=True, acts_counted=True)
+    known, resolved = ~Q(attempt_result=Result.UNKNOWN), Q(attempt_result=Result.RESOLVED)
+    rows = (
+        _in_scope(attempts, scope)
+        .values(*keys)
+        .annotate(
+            **{f"as_{result}": _number(Q(attempt_result=result)) for result in RESULTS_OF_RESCUE},
+            attempts=_number(known),
+            resolved_with_injury=_number(resolved & Q(with_injury=True)),
+            resolved_with_new_complication=_number(resolved & Q(with_new_complication=True)),
+            complications=Count("complication", distinct=True, filter=known),
+            complications_resolved=Count("complication", distinct=True, filter=resolved),
+            cases=Count("case", distinct=True, filter=known),
+        )
+    )
+    # Some of the results have the name of a column.
+    return _sorted(({key.removeprefix("as_"): value for key, value in row.items()} for row in rows), keys)
+
+
+def _number(condition: Q) -> Count:
+    # Of a constant: counting a column would read it, and Django has no filter on COUNT(*).
+    return Count(Value(1), filter=condition)
+
+
+def endings(scope: Scope, filters: Filters) -> Table:
+    """Complications by their first situation, and by what became of them."""
+    complications = _in_scope(Complication.objects.filter(filters.inside(), counted=True), scope)
+    ended = Q(acts_counted=True, cause__isnull=False)
+    attempted = ended & Q(attempts__gt=0)
+    rows = complications.values("situation").annotate(
+        complications=_number(Q(acts_counted=True)),
+        **{str(cause): _number(ended & Q(cause=cause)) for cause in Cause if cause != Cause.CENSORED},
+        place_unknown=_number(ended & Q(cause=Cause.LEFT, ending="lost_place_unknown")),
+        transferred_open=_number(ended & Q(cause=Cause.CENSORED)),
+        left_out=_number(Q(acts_counted=False) | Q(cause__isnull=True)),
+        attempted=_number(attempted & ~Q(cause=Cause.CENSORED)),
+        out_after_attempt=_number(attempted & Q(cause=Cause.OUT)),
+    )
+    return _sorted(rows, ["situation"])
+
+
+def considered(scope: Scope, filters: Filters) -> Table:
+    """Complications by technique tried or declined and by what it was for (R11)."""
+    keys = ("technique", "considered_for")
+    counted = Q(filters.inside(), acts_counted=True)
+    complications = Count("complication", distinct=True)
+    tried = _in_scope(Action.objects.filter(counted), scope).values(*keys).annotate(tried=complications)
+    declined = (
+        _in_scope(DeclinedOption.objects.filter(counted), scope)
+        .values(*keys)
+        .annotate(
+            declined=complications,
+            only_declined=Count("complication", distinct=True, filter=Q(also_tried=False)),
+            tried_later=Count("complication", distinct=True, filter=Q(later_tried=True)),
+        )
+    )
+    nothing = {"tried": 0, "declined": 0, "only_declined": 0, "tried_later": 0}
+    together: dict[tuple[str | None, str | None], Row] = {}
+    for row in (*tried, *declined):
+        technique, situation = row.pop("technique"), row.pop("considered_for")
+        key = {"technique": technique, "situation_faced": situation}
+        together.setdefault((technique, situation), {**key, **nothing}).update(row)
+    for row in together.values():
+        row["considered"] = row["tried"] + row.pop("only_declined")
+    return _sorted(together.values(), ["technique", "situation_faced"])
+
+
+def curve(scope: Scope, filters: Filters) -> Table:
+    """Complications of the curve by attempt (R10): how many left it after so many attempts by such a cause."""
+    complications = _in_scope(Complication.objects.filter(filters.inside(), in_curve=True), scope)
+    return _sorted(
+        complications.values("attempts", "cause").annotate(number=Count("*")), ["attempts", "cause"]
+    )
+
+
+class DeviceCounts(NamedTuple):
+    """What a rate per use is made of, each row with `device_model` and `device_class`.
+
+    `events`: all first and secondary events, and the first that lack a model, a month or recorded uses; `uses`: those
+    recorded; `in_error`: the site-months with fewer uses than first events, with both numbers, `site` and `month`.
+    """
+
+    events: Table
+    uses: Table
+    in_error: Table
+
+
+_CLASS_OF_MODEL = Coalesce("device_model__device_class", Value(UNKNOWN))
+"""The catalogue's, of a queued model that of its first case: `unknown` where no case has named one."""
+
+
+def devices(scope: Scope, filters: Filters) -> DeviceCounts:
+    """Index devices of the complications that began in their procedure, and units opened, by model (R12)."""
+    months = filters.months()
+    keys = ("model", "class_of_model")
+    in_rate = Complication.objects.filter(filters.inside(), in_device_rate=True)
+    complications = _in_scope(in_rate, scope).annotate(model=F("device_model__code"))
+    uses = _in_scope(DeviceUse.objects.filter(months), scope)
+    first = Q(caused_by__isnull=True)
+    dated = first & Q(device_model__isnull=False, month__isnull=False)
+    recorded = DeviceUse.objects.filter(
+        site=OuterRef("site"), model=OuterRef("device_model"), month=OuterRef("month")
+    )
+    events = (
+        complications.annotate(
+            class_of_model=Case(
+                When(device_model__isnull=True, then=F("device_class")), default=_CLASS_OF_MODEL
+            )
+        )
+        .values(*keys)
+        .annotate(
+            first=_number(first),
+            secondary=_number(~first),
+            no_model=_number(first & Q(device_model__isnull=True)),
+            no_month=_number(first & Q(device_model__isnull=False, month__isnull=True)),
+            no_denominator=_number(dated & ~Q(Exists(recorded))),
+        )
+    )
+    in_error = (
+        complications.filter(dated)
+        .annotate(
+            class_of_model=_CLASS_OF_MODEL, code=F("site__code"), uses=Subquery(recorded.values("uses"))
+        )
+        .values(*keys, "code", "month", "uses")
+        .annotate(events=Count("*"))
+        .filter(events__gt=F("uses"))
+    )
+    opened = uses.values("model__code", "model__device_class").annotate(uses=Sum("uses"))
+    return DeviceCounts(_by_model(events), _by_model(opened), _by_model(in_error))
+
+
+def _by_model(rows: Iterable[Mapping[str, Any]]) -> Table:
+    """Rows under the names of the answer's columns; a few of these are names of the tables' own columns."""
+    names = {
+        "model": "device_model",
+        "model__code": "device_model",
+        "class_of_model": "device_class",
+        "model__device_class": "device_class",
+        "code": "site",
+    }
+    renamed = [{names.get(key, key): value for key, value in row.items()} for row in rows]
+    for row in renamed:
+        row["device_class"] = row["device_class"] or UNKNOWN
+    return _sorted(renamed, ["device_model", "device_class"])
+
+
+class ProcedureCounts(NamedTuple):
+    """Procedures and cases of the site-months whose return says that everything is reported, and the other cases."""
+
+    procedures: int
+    cases: int
+    no_month: int
+    no_return: int
+
+
+def procedures(scope: Scope, filters: Filters) -> ProcedureCounts:
+    """Procedures, and the cases in which a complication began, in site-months that are reported whole (R12)."""
+    whole = Q(
+        reporting__in=[Reporting.ALL_REPORTED, Reporting.NONE_HAPPENED],
+        procedures__isnull=False,
+    )
+    returns = _in_scope(MonthlyReturn.objects.filter(filters.months(), whole), scope)
+    complications = _in_scope(Complication.objects.filter(filters.inside(), in_device_rate=True), scope)
+    returned = Exists(MonthlyReturn.objects.filter(whole, site=OuterRef("site"), month=OuterRef("month")))
+    dated = Q(month__isnull=False)
+    cases = complications.aggregate(
+        cases=Count("case", distinct=True, filter=Q(returned)),
+        no_month=Count("case", distinct=True, filter=~dated),
+        no_return=Count("case", distinct=True, filter=dated & ~Q(returned)),
+    )
+    return ProcedureCounts(returns.aggregate(total=Sum("procedures", default=0))["total"], **cases)
+
+
+Reasons = dict[Reason, int]
+
+_SHORT = Q(acts_counted=False, case__status__isnull=False) & ~Q(case__status="full")
+_NOT_ALL_KNOWN = Q(acts_counted=False, actions_known__isnull=False) & ~Q(actions_known="all")
+_ACTS = (
+    When(_SHORT, then=Value(Reason.SHORT_RECORD)),
+    When(_NOT_ALL_KNOWN, then=Value(Reason.ACTIONS_NOT_ALL_KNOWN)),
+    When(acts_counted=False, then=Value(Reason.ACTIONS_NOT_RECORDED)),
+)
+_NO_CAUSE = When(cause__isnull=True, then=Value(Reason.ENDING_WITHOUT_CAUSE))
+
+
+def without_acts(scope: Scope, filters: Filters) -> Reasons:
+    """Complications that are in no figure of techniques, by reason (R11)."""
+    rows = Complication.objects.filter(counted=True)
+    return _reasons(rows, scope, filters, Q(acts_counted=False), _ACTS)
+
+
+def without_cause(scope: Scope, filters: Filters) -> Reasons:
+    """Complications that are in no figure of endings, by reason (R10)."""
+    rows = Complication.objects.filter(counted=True)
+    apart = Q(acts_counted=False) | Q(cause__isnull=True)
+    return _reasons(rows, scope, filters, apart, (*_ACTS, _NO_CAUSE))
+
+
+def outside_curve(scope: Scope, filters: Filters) -> Reasons:
+    """Complications that have no place in the curve, by reason (R10)."""
+    rows = Complication.objects.filter(counted=True)
+    rest = When(in_curve=False, then=Value(Reason.ACT_WITH_ANOTHER))
+    return _reasons(rows, scope, filters, Q(in_curve=False), (*_ACTS, _NO_CAUSE, rest))
+
+
+def perhaps_outside(scope: Scope, filters: Filters) -> Reasons:
+    """First events of devices whose date may lie in the period and may not (R13)."""
+    if not filters.inside():
+        return {}
+    rows = Complication.objects.filter(in_device_rate=True, caused_by__isnull=True)
+    return _reasons(rows, scope, filters, Q(pk__in=[]), ())
+
+
+def _reasons(
+    rows: QuerySet[Complication], scope: Scope, filters: Filters, apart: Q, whens: Sequence[When]
+) -> Reasons:
+    """The number of complications by the first reason that fits: a partly known date, then those of `whens`."""
+    if inside := filters.inside():
+        apart |= ~inside
+        whens = (When(~inside, then=Value(Reason.DATE_PARTLY_KNOWN)), *whens)
+    counted = (
+        _in_scope(rows.filter(filters.touching()).filter(apart), scope)
+        .annotate(reason=Case(*whens))
+        .values("reason")
+        .annotate(number=Count("*"))
+    )
+    found = {Reason(row["reason"]): row["number"] for row in counted}
+    return {reason: found[reason] for reason in Reason if reason in found}
