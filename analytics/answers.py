@@ -73,8 +73,8 @@ class SiteMonthInError:
 
     def __str__(self) -> str:
         return (
-            f"to mend: {self.site} {self.month:%Y-%m}: {self.uses} uses of {self.device_model} are recorded, "
-            f"and {self.events} events"
+            f"to mend: {self.site} {self.month:%Y-%m}, {self.device_model}: "
+            f"uses recorded {self.uses}, events {self.events}"
         )
 
 
