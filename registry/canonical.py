@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any, NoReturn
 
@@ -104,34 +104,38 @@ def printable(text: str) -> str:
 
 def write(value: Json) -> str:
     """Canonical JSON of a value that is in canonical form already (see `canonical`)."""
-    return "".join(_written(value))
+    parts: list[str] = []
+    _write(value, parts.append)
+    return "".join(parts)
 
 
-def _written(value: Json) -> Iterator[str]:
-    if isinstance(value, dict):
-        yield "{"
-        for number, key in enumerate(sorted(value)):
-            yield ("," if number else "") + _text(key) + ":"
-            yield from _written(value[key])
-        yield "}"
+def _write(value: Json, put: Callable[[str], None]) -> None:
+    if isinstance(value, str):
+        put(_text(value))
+    elif isinstance(value, dict):
+        comma = "{"
+        for key in sorted(value):
+            put(f"{comma}{_text(key)}:")
+            _write(value[key], put)
+            comma = ","
+        put("}" if value else "{}")
     elif isinstance(value, list):
-        yield "["
-        for number, item in enumerate(value):
-            if number:
-                yield ","
-            yield from _written(item)
-        yield "]"
-    elif isinstance(value, str):
-        yield _text(value)
+        comma = "["
+        for item in value:
+            put(comma)
+            _write(item, put)
+            comma = ","
+        put("]" if value else "[]")
+    elif isinstance(value, Decimal):
+        put(format(value, "f"))
     elif value is None:
-        yield "null"
-    elif isinstance(value, bool):
-        yield "true" if value else "false"
+        put("null")
     else:
-        yield format(value, "f") if isinstance(value, Decimal) else str(value)
+        put(("true" if value else "false") if isinstance(value, bool) else str(value))
 
 
-_text = json.JSONEncoder(ensure_ascii=False).encode
+_text = json.encoder.encode_basestring
+"""A text in quotes with no more escaped than JSON demands."""
 
 
 def canonical(document: Mapping[str, Json]) -> dict[str, Json]:

@@ -405,7 +405,7 @@ def is_scalar_list(kind: Field) -> bool:
 
 
 def walk(thing: Thing = CASE, path: str = "") -> list[tuple[str, Field]]:
-    """Every property of the document with its path (`complications[].actions[].minutes`), objects and lists included."""
+    """Every property of the document with its path (`complications[].actions[].minutes`), objects and lists too."""
     found: list[tuple[str, Any]] = []
     for name, kind in thing.fields.items():
         here = f"{path}.{name}" if path else name

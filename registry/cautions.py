@@ -1,4 +1,4 @@
-"""The one catalogue of cautions: code returns a caution's name and parameters, what is printed comes from here. No Django."""
+"""The one catalogue of cautions: code returns a caution's name, what is printed comes from here. No Django."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is wrong, or to be asked about, at a place of a case document, in words for the person who typed it. No Django."""
+"""What is wrong, or to be asked about, at a place of a document, in words for the person who typed it. No Django."""
 
 from __future__ import annotations
 

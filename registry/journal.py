@@ -49,7 +49,7 @@ EVENTS: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """What is to be entered. `digest` is the SHA-256 of the version's text, `particulars` hold codes and numbers only."""
+    """What is to be entered. `digest` is the SHA-256 of the version's text; `particulars` hold codes and numbers."""
 
     what: str
     case: int | None = None

@@ -93,7 +93,7 @@ class Attempt:
 
 @dataclass(frozen=True, slots=True)
 class Declined:
-    """A technique considered and not tried; `faced` is `unknown` and `later_tried` None where its place is not known."""
+    """A technique considered, not tried; `faced` is `unknown` and `later_tried` None where its place is not known."""
 
     technique: str | None
     reason: str | None

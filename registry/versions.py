@@ -9,22 +9,27 @@ from __future__ import annotations
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from registry.canonical import Json, read, write
 from registry.models import Version
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class VersionText:
-    """The three members of a version's text."""
+    """The three members of a version's text; `str` is the text itself."""
 
     clear: Mapping[str, Json]
     sealed: str | None
     key: uuid.UUID | None
 
-    def __str__(self) -> str:
+    @cached_property
+    def _text(self) -> str:
         key = None if self.key is None else str(self.key)
         return write({"clear": self.clear, "sealed": self.sealed, "key": key})
+
+    def __str__(self) -> str:
+        return self._text
 
 
 def version_text(text: str) -> VersionText:

@@ -7,16 +7,16 @@ from collections.abc import Iterator, Mapping
 
 from registry import case_fields as fields
 from registry.canonical import Json
-from registry.documents.visiting import things, values_of
+from registry.documents.visiting import Survey
 from registry.findings import Finding
 from registry.partial_dates import span
 
 
-def dates(document: Mapping[str, Json], today: datetime.date) -> Iterator[Finding]:
+def dates(document: Mapping[str, Json], seen: Survey, today: datetime.date) -> Iterator[Finding]:
     """Findings about dates; `today` is the site's own. A partly known date is refused only where no reading fits."""
-    yield from _future(document, today)
+    yield from _future(seen, today)
     yield from _before_procedure(document)
-    for path, _, thing in things(document):
+    for path, _, thing in seen.things:
         for earlier, later in (
             ("start", "stop"),
             ("aware", "due"),
@@ -26,8 +26,8 @@ def dates(document: Mapping[str, Json], today: datetime.date) -> Iterator[Findin
             yield from _order(thing, earlier, later, path)
 
 
-def _future(document: Mapping[str, Json], today: datetime.date) -> Iterator[Finding]:
-    for path, kind, value in values_of(document, fields.Date):
+def _future(seen: Survey, today: datetime.date) -> Iterator[Finding]:
+    for path, kind, value in seen.values[fields.Date]:
         if isinstance(kind, fields.Date) and not kind.future and span(value).earliest > today:
             yield Finding(path, value, "lies in the future", f"up to today, {today.isoformat()}")
 

@@ -122,7 +122,9 @@ def clear_documents(cases: list[models.Case]) -> Iterator[tuple[models.Case, Doc
     for model in MODELS:
         rows: dict[int, list[Any]] = defaultdict(list)
         order = ("case_id",) if model in (models.Outcome, models.Plan) else ("case_id", "index")
-        found: Any = model._default_manager.filter(**{"case__in": [case.pk for case in cases]}).order_by(*order)
+        found: Any = model._default_manager.filter(**{"case__in": [case.pk for case in cases]}).order_by(
+            *order
+        )
         for row in found:
             rows[row.case_id].append(row)
         held[model] = rows

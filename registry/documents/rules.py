@@ -11,7 +11,7 @@ from registry.canonical import KEPT_WHEN_EMPTY, Json
 from registry.contradictions import contradictions
 from registry.documents.dates import dates
 from registry.documents.shape import in_use, is_number, within
-from registry.documents.visiting import things, values_of
+from registry.documents.visiting import Survey, survey
 from registry.findings import Finding
 from registry.vocabulary import OTHER, UNKNOWN, word_list
 
@@ -23,16 +23,17 @@ _NO_NOTE_NEEDED = ("sex",)
 
 def rules(document: Document, today: datetime.date) -> Iterator[Finding]:
     """Findings of the joint rules; `today` is the site's own."""
+    seen = survey(document)
     yield from _emptied(document)
-    yield from _references(document)
+    yield from _references(document, seen)
     yield from _ladders(document)
     yield from _after_positions(document)
-    yield from _grades(document)
-    yield from _others(document)
-    yield from _dominance(document)
-    yield from _sizes(document)
-    yield from _usual(document)
-    yield from dates(document, today)
+    yield from _grades(seen)
+    yield from _others(seen)
+    yield from _dominance(document, seen)
+    yield from _sizes(seen)
+    yield from _usual(seen)
+    yield from dates(document, seen, today)
     yield from _ends_together(document)
 
 
@@ -54,7 +55,7 @@ def refs(document: Document, kind: str) -> list[str]:
     return [item["ref"] for item in document.get(_REFERRED[kind]) or [] if item.get("ref") is not None]
 
 
-def _references(document: Document) -> Iterator[Finding]:
+def _references(document: Document, seen: Survey) -> Iterator[Finding]:
     known = {kind: refs(document, kind) for kind in _REFERRED}
     for kind, names in known.items():
         for ref in sorted({ref for ref in names if names.count(ref) > 1}):
@@ -67,7 +68,7 @@ def _references(document: Document) -> Iterator[Finding]:
             yield Finding(
                 f"complications[{number}].fragments", ref, "two fragments have the same ref", "one each"
             )
-    for path, kind, value in values_of(document, fields.Reference):
+    for path, kind, value in seen.values[fields.Reference]:
         assert isinstance(kind, fields.Reference)
         if value not in known[kind.to]:
             yield Finding(
@@ -138,8 +139,8 @@ def _after_in_cause(holder: Mapping[str, Any], lengths: Mapping[str, int], path:
         )
 
 
-def _grades(document: Document) -> Iterator[Finding]:
-    for path, kind, thing in things(document):
+def _grades(seen: Survey) -> Iterator[Finding]:
+    for path, kind, thing in seen.things:
         if "grade" not in kind.fields or thing.get("grade") is None:
             continue
         scale, grade = thing.get("scale"), thing["grade"]
@@ -168,8 +169,8 @@ def others(kind: fields.Thing, thing: Mapping[str, Json]) -> list[str]:
     return found
 
 
-def _others(document: Document) -> Iterator[Finding]:
-    for path, kind, thing in things(document):
+def _others(seen: Survey) -> Iterator[Finding]:
+    for path, kind, thing in seen.things:
         named = others(kind, thing)
         if not named:
             continue
@@ -190,11 +191,11 @@ def _others(document: Document) -> Iterator[Finding]:
             )
 
 
-def _dominance(document: Document) -> Iterator[Finding]:
+def _dominance(document: Document, seen: Survey) -> Iterator[Finding]:
     dominance = document["procedure"].get("dominance")
     if dominance not in ("right", "left"):
         return
-    for path, kind, code in values_of(document, fields.Code):
+    for path, kind, code in seen.values[fields.Code]:
         if not isinstance(kind, fields.Code) or kind.list != "segment":
             continue
         needed = word_list("segment")[code].properties.get("dominance")
@@ -207,9 +208,9 @@ def _dominance(document: Document) -> Iterator[Finding]:
             )
 
 
-def _sizes(document: Document) -> Iterator[Finding]:
+def _sizes(seen: Survey) -> Iterator[Finding]:
     """Sizes that a device of its class cannot have are refused for the failed device, asked about for others."""
-    for path, kind, thing in things(document):
+    for path, kind, thing in seen.things:
         if kind not in (fields.DEVICE, fields.FAILED_DEVICE) or thing.get("class") is None:
             continue
         limits = word_list("device_class")[thing["class"]].properties
@@ -229,8 +230,8 @@ def _sizes(document: Document) -> Iterator[Finding]:
                     break
 
 
-def _usual(document: Document) -> Iterator[Finding]:
-    for path, kind, value in values_of(document, fields.Number):
+def _usual(seen: Survey) -> Iterator[Finding]:
+    for path, kind, value in seen.values[fields.Number]:
         assert isinstance(kind, fields.Number)
         if kind.usual and is_number(value) and not within(value, kind.usual):
             low, high = kind.usual

@@ -197,7 +197,7 @@ def _number(value: Json, kind: fields.Number, path: str) -> Iterator[Finding]:
     if kind.unknown and value == UNKNOWN:
         return
     low, high = kind.hard
-    allowed = f"a {'whole ' if kind.whole else ''}number from {low:g} to {high:.9g}{f' ({kind.unit})' if kind.unit else ''}"
+    allowed = f"a {'whole ' if kind.whole else ''}number from {low:g} to {high:.12g}{f' ({kind.unit})' if kind.unit else ''}"
     if kind.unknown:
         allowed += ', or "unknown"'
     if not is_number(value):

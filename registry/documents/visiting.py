@@ -2,41 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from registry import case_fields as fields
 from registry.canonical import Json
 
+PlacedThing = tuple[str, fields.Thing, Mapping[str, Json]]
+"""The path of an object, its kind and itself."""
+PlacedValue = tuple[str, fields.Field, Json]
+"""The path of a value that is no object or list, its kind and itself."""
 
-def things(
-    value: Mapping[str, Json], kind: fields.Thing = fields.CASE, path: str = ""
-) -> Iterator[tuple[str, fields.Thing, Mapping[str, Json]]]:
-    """Every object of a document of the right shape: its path, its kind and itself, outer before inner."""
-    yield path, kind, value
-    for name, inner in kind.fields.items():
-        found = value.get(name)
-        here = f"{path}.{name}" if path else name
-        if found is None:
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """What stands where in a document: every object, outer before inner, and every value by its kind."""
+
+    things: list[PlacedThing] = field(default_factory=list)
+    values: dict[type[fields.Field], list[PlacedValue]] = field(default_factory=lambda: defaultdict(list))
+
+
+def survey(document: Mapping[str, Json]) -> Survey:
+    """Go through a document of the right shape once; nulls are left out, items of lists come one by one."""
+    found = Survey()
+    _visit(document, fields.CASE, "", found)
+    return found
+
+
+def _visit(thing: Mapping[str, Json], kind: fields.Thing, path: str, found: Survey) -> None:
+    found.things.append((path, kind, thing))
+    prefix = f"{path}." if path else ""
+    for name, value in thing.items():
+        inner = kind.fields.get(name)
+        if value is None or inner is None:  # a clear document has a gtin beside the fields of the table
             continue
+        here = prefix + name
         if isinstance(inner, fields.Thing):
-            yield from things(found, inner, here)
-        elif isinstance(inner, fields.List) and isinstance(inner.item, fields.Thing):
-            for number, item in enumerate(found):
-                yield from things(item, inner.item, f"{here}[{number}]")
-
-
-def values_of(
-    document: Mapping[str, Json], wanted: type[fields.Field] | tuple[type[fields.Field], ...]
-) -> Iterator[tuple[str, fields.Field, Json]]:
-    """Every value whose kind is one of those wanted, items of lists one by one, nulls left out."""
-    for path, kind, thing in things(document):
-        for name, inner in kind.fields.items():
-            found = thing.get(name)
-            if found is None:
-                continue
-            here = f"{path}.{name}" if path else name
-            if isinstance(inner, wanted):
-                yield here, inner, found
-            elif isinstance(inner, fields.List) and isinstance(inner.item, wanted):
-                for number, item in enumerate(found):
-                    yield f"{here}[{number}]", inner.item, item
+            _visit(value, inner, here, found)
+        elif isinstance(inner, fields.List):
+            item = inner.item
+            for number, one in enumerate(value):
+                if isinstance(item, fields.Thing):
+                    _visit(one, item, f"{here}[{number}]", found)
+                else:
+                    found.values[type(item)].append((f"{here}[{number}]", item, one))
+        else:
+            found.values[type(inner)].append((here, inner, value))

@@ -27,7 +27,7 @@ class ListField(models.TextField):
         return read(value) if isinstance(value, str) else value
 
     def get_prep_value(self, value: Any) -> str | None:
-        return None if value is None else write(value)
+        return None if value is None else write(value) if value else "[]"
 
 
 def code() -> models.CharField:

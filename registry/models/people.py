@@ -81,7 +81,7 @@ class Invitation(models.Model):
 
 
 class Staff(models.Model):
-    """Who did something in a case, by the site's own code; made on first use, linked to an account where there is one."""
+    """Who did something in a case, by the site's own code; made on first use, linked to an account if there is one."""
 
     site = models.ForeignKey(Site, models.PROTECT, related_name="staff")
     code = models.CharField(max_length=64)

@@ -16,7 +16,7 @@ class ImportBatch(models.Model):
 
 
 class Version(models.Model):
-    """The case as it stood after one change: canonical JSON of the clear document, the sealed fields and the key's id."""
+    """The case after one change: canonical JSON of the clear document, the sealed fields and the key's id."""
 
     case = models.ForeignKey("registry.Case", models.PROTECT, related_name="versions")
     number = models.PositiveIntegerField()

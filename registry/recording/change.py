@@ -49,8 +49,8 @@ def recorded(work: Callable[[Change], Result], *, who: str) -> Result:
                 return result
         except IntegrityError:
             raise NotSaved(
-                "somebody else saved the same thing at the same moment, or a value is outside what the record can hold; "
-                "nothing was changed: look at how it stands now and try again"
+                "somebody else saved the same thing at the same moment, or a value is outside what the record can "
+                "hold; nothing was changed: look at how it stands now and try again"
             ) from None
         except OperationalError as error:
             if tried < TRIES and getattr(error.__cause__, "sqlstate", None) in _AGAIN:

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from registry.canonical import Json
 from registry.documents import completed, findings
-from registry.documents.visiting import things
+from registry.documents.visiting import survey
 from registry.findings import Finding, questions, refusals
 from registry.models import DeviceModel, Site
 from registry.recording.change import NotSaved
@@ -56,7 +56,7 @@ class Checker:
 
     def _contradicted(self, document: Mapping[str, Json]) -> Iterator[Finding]:
         named: dict[str, str | None] = {}
-        for path, kind, thing in things(document):
+        for path, kind, thing in survey(document).things:
             model = thing.get("model")
             if "model" not in kind.fields or model in (None, UNKNOWN):
                 continue

@@ -1,4 +1,4 @@
-"""The device catalogue, monthly device use and monthly returns: small files, checked whole before anything is written."""
+"""The device catalogue, monthly device use and monthly returns: small files, checked whole before they are written."""
 
 from __future__ import annotations
 

@@ -45,7 +45,7 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Manner:
-    """How an import treats cases that are there: `amend` is the reason for replacing them; without one they are refused.
+    """How an import treats cases that are there: `amend` is the reason for replacing them; without one it refuses.
 
     `replace_edits` also replaces a case whose last version was made on a page.
     """

@@ -15,7 +15,7 @@ from registry.case_ladders import CountedComplication, counted_complications
 from registry.documents.rows import Names, NewRow, rows_of
 from registry.documents.sealed_fields import REASON, parted
 from registry.documents.tables import MODELS
-from registry.documents.visiting import things, values_of
+from registry.documents.visiting import survey
 from registry.journal import Event
 from registry.models import Case, DataKey, DeviceModel, Patient, Staff, Version
 from registry.models.columns import Row
@@ -349,7 +349,7 @@ class Wanted:
 
     def add(self, document: Mapping[str, Json], site: int) -> None:
         """Note what one document names; a model's first known class is that of its queue entry."""
-        self.staff[site].update(value for _, _, value in values_of(document, Person) if value != UNKNOWN)
+        self.staff[site].update(value for _, _, value in survey(document).values[Person] if value != UNKNOWN)
         for model, device_class in devices_of(document):
             if self.models.get(model) is None:
                 self.models[model] = device_class
@@ -389,7 +389,7 @@ class Wanted:
 
 def devices_of(document: Mapping[str, Json]) -> Iterable[tuple[str, str | None]]:
     """Model and class of every device in a document that has a known model; an unknown class is None."""
-    for _, kind, thing in things(document):
+    for _, kind, thing in survey(document).things:
         if "model" in kind.fields and isinstance(kind.fields["model"], Model):
             model, device_class = thing.get("model"), thing.get("class")
             if model is not None and model != UNKNOWN:

@@ -17,6 +17,7 @@ from registry.recording.writing import laid_out
 Place = tuple[tuple[str, int], ...]
 """Where a row hangs: names of tables with numbers in the lists, from the case down."""
 Rows = dict[Place, tuple[Any, ...]]
+_ELSEWHERE: Place = (("in another case or place", 0),)
 
 
 class KnownNames:
@@ -36,29 +37,29 @@ class KnownNames:
 def stored_rows(cases: Sequence[Case]) -> dict[int, list[tuple[Place, tuple[Any, ...]]]]:
     """The rows that hang on each case, by its primary key; a query for each table, however many cases."""
     found: dict[int, list[tuple[Place, tuple[Any, ...]]]] = {case.pk: [] for case in cases}
-    places: dict[tuple[str, int], Place] = {}
-    for model in MODELS:
+    places: dict[tuple[str, int, int], Place] = {}
+    for model in sorted(MODELS, key=_depth):
         compared, holders = _columns(model), _holders(model)
         indexed = "index" if any(field.attname == "index" for field in model._meta.concrete_fields) else "pk"
         columns = ("pk", "case_id", indexed, *holders.values(), *compared)
         rows = model._base_manager.filter(**{"case__in": cases}).values_list(*columns)
         for pk, case, index, *values in rows:
             above = [
-                places.get((name, key), (("of another case", 0),))
+                places.get((name, key, case), _ELSEWHERE)
                 for name, key in zip(holders, values, strict=False)
                 if key is not None
             ]
             place = _hung(above, (model.__name__, index if indexed == "index" else 0))
-            places[model.__name__, pk] = place
+            places[model.__name__, pk, case] = place
             found[case].append((place, tuple(values[len(holders) :])))
     return found
 
 
 def _hung(above: list[Place], own: tuple[str, int]) -> Place:
-    """The place below the lowest holder; holders that are not above each other show as a place that nothing has."""
+    """The place below the lowest holder; holders that are not above each other make a place that nothing has."""
     lowest = max(above, key=len, default=())
     if any(lowest[: len(holder)] != holder for holder in above):
-        lowest = (("of two rows", 0),)
+        lowest = _ELSEWHERE
     return (*lowest, own)
 
 
@@ -70,6 +71,12 @@ def _holders(model: type[Model]) -> dict[str, str]:
         for field in model._meta.concrete_fields
         if field.related_model in MODELS
     }
+
+
+def _depth(model: type[Model]) -> int:
+    """How many rows hang above a row of this table at most, so that holders are read first."""
+    by_name = {other.__name__: other for other in MODELS}
+    return max((1 + _depth(by_name[name]) for name in _holders(model)), default=0)
 
 
 @cache

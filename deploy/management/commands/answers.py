@@ -70,7 +70,7 @@ class Command(RegistryCommand):
             filters = Filters(_day_or_month("--since", since), _day_or_month("--until", until))
             answer = asked(scope_of_command_line().narrowed(site), filters)
         except PeriodRefused as refused:
-            raise Refusal(f"{str(refused).capitalize()}.") from None
+            raise Refusal(str(refused)) from None
         self._print(answer, columns)
 
     def _print(self, answer: Answer[Any], columns: list[str]) -> None:
