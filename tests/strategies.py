@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from registry import case_fields as fields
 from registry.canonical import Json, shortest
 from registry.documents.rules import others
-from registry.documents.visiting import things
+from registry.documents.visiting import survey
 from registry.ladder import COUNTED_AIMS, RESULTS_OF_OTHER_ACTS, RESULTS_OF_RESCUE
 from registry.terms import CLOSED, OTHER, UNKNOWN, Aim, Result
 from registry.vocabulary import VERSION, word_list, word_lists
@@ -119,7 +119,7 @@ def _mended(document: Document) -> Document:
         if outcome.get(name) is not None and all(value is None for value in outcome[name].values()):
             del outcome[name]
     _agree_on_dominance(document)
-    for _, kind, thing in list(things(document)):
+    for _, kind, thing in survey(document).things:
         if kind is fields.FAILED_DEVICE:
             _fit(thing)
         if thing.get("grade") is not None:
@@ -140,7 +140,7 @@ def _name_and_refer(document: Document) -> None:
     for complication in document["complications"]:
         _number_refs(complication.get("fragments") or [], "F")
     earlier: list[str] = []
-    for _, kind, thing in things(document):
+    for _, kind, thing in survey(document).things:
         for name, inner in kind.fields.items():
             if isinstance(inner, fields.Reference) and thing.get(name) is not None:
                 known = earlier if kind is fields.COMPLICATION and name == "caused_by" else refs[inner.to]
@@ -194,7 +194,7 @@ def _agree_on_dominance(document: Document) -> None:
     segments = word_list("segment")
     needed = {
         segments[code].properties.get("dominance")
-        for _, kind, thing in things(document)
+        for _, kind, thing in survey(document).things
         for name in kind.fields
         for code in _segments(name, thing)
     } - {None}
@@ -225,9 +225,12 @@ def _regrade(thing: Any) -> None:
         thing["grade"] = words.codes[len(thing["grade"]) % len(words.codes)]
 
 
-def json_values(characters: Strategy | None = None) -> Strategy:
+_whole_characters = st.characters(codec="utf-8")
+
+
+def json_values(characters: Strategy = _whole_characters) -> Strategy:
     """Any JSON value as it is read: its numbers of nine digits and three decimals, its text of these characters."""
-    texts = st.text(characters or st.characters(codec="utf-8"), max_size=20)
+    texts = st.text(characters, max_size=20)
     decimals = st.integers(-999_999_999, 999_999_999).map(lambda n: shortest(Decimal(n) / 1000))
     scalars = st.none() | st.booleans() | st.integers(-999_999_999, 999_999_999) | decimals | texts
     names = st.sampled_from([name.rsplit(".")[-1] for name, _ in fields.walk()]) | texts
