@@ -16,7 +16,9 @@ from django.test import TransactionTestCase
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
 
 # Other work on the same machine makes single examples slow; how long they take is for the benchmarks to say.
-hypothesis.settings.register_profile("ladderbook", deadline=None)
+# The soak asks for more examples than the suite.
+_EXAMPLES = int(os.environ.get("HYPOTHESIS_EXAMPLES", "100"))
+hypothesis.settings.register_profile("ladderbook", deadline=None, max_examples=_EXAMPLES)
 hypothesis.settings.load_profile("ladderbook")
 
 
