@@ -1,4 +1,4 @@
-"""No field leaves the registry unjudged: the policy knows every field of the document and every column, and no other."""
+"""No field leaves unjudged: the policy knows every field of the document and every column, and no other."""
 
 from __future__ import annotations
 
