@@ -270,9 +270,9 @@ def _declined(complication: Mapping[str, Any], rungs: Sequence[Rung]) -> tuple[D
 def _one_declined(option: Mapping[str, Any], situation: str | None, rungs: Sequence[Rung]) -> Declined:
     technique = option.get("technique")
     after = _whole(option.get("after_position"))
-    if after is None:
-        faced, later_tried = UNKNOWN, None
-    else:
+    faced: str | None = UNKNOWN
+    later_tried = None
+    if after is not None:
         changes = [rung.situation_after for rung in rungs[:after] if rung.situation_after]
         faced = changes[-1] if changes else situation
         later_tried = technique not in _UNIDENTIFIED and any(

@@ -119,7 +119,7 @@ def _mended(document: Document) -> Document:
         if outcome.get(name) is not None and all(value is None for value in outcome[name].values()):
             del outcome[name]
     _agree_on_dominance(document)
-    for _, kind, thing in survey(document).things:
+    for kind, thing in _objects(document):
         if kind is fields.FAILED_DEVICE:
             _fit(thing)
         if thing.get("grade") is not None:
@@ -131,6 +131,10 @@ def _mended(document: Document) -> Document:
     return document
 
 
+def _objects(document: Document) -> list[tuple[fields.Thing, Any]]:
+    return [(kind, thing) for _, kind, thing in survey(document).things]
+
+
 def _name_and_refer(document: Document) -> None:
     refs = {}
     for kind, name in (("lesion", "lesions"), ("complication", "complications"), ("injury", "injuries")):
@@ -140,12 +144,13 @@ def _name_and_refer(document: Document) -> None:
     for complication in document["complications"]:
         _number_refs(complication.get("fragments") or [], "F")
     earlier: list[str] = []
-    for _, kind, thing in survey(document).things:
-        for name, inner in kind.fields.items():
+    for thing_kind, thing in _objects(document):
+        for name, inner in thing_kind.fields.items():
             if isinstance(inner, fields.Reference) and thing.get(name) is not None:
-                known = earlier if kind is fields.COMPLICATION and name == "caused_by" else refs[inner.to]
+                by_earlier = thing_kind is fields.COMPLICATION and name == "caused_by"
+                known = earlier if by_earlier else refs[inner.to]
                 thing[name] = known[thing[name] % len(known)] if known else None
-        if kind is fields.COMPLICATION and thing.get("ref") is not None:
+        if thing_kind is fields.COMPLICATION and thing.get("ref") is not None:
             earlier.append(thing["ref"])
 
 
@@ -194,7 +199,7 @@ def _agree_on_dominance(document: Document) -> None:
     segments = word_list("segment")
     needed = {
         segments[code].properties.get("dominance")
-        for _, kind, thing in survey(document).things
+        for kind, thing in _objects(document)
         for name in kind.fields
         for code in _segments(name, thing)
     } - {None}

@@ -68,12 +68,11 @@ def _references(document: Document, seen: Survey) -> Iterator[Finding]:
             yield Finding(
                 f"complications[{number}].fragments", ref, "two fragments have the same ref", "one each"
             )
-    for path, kind, value in seen.values[fields.Reference]:
-        assert isinstance(kind, fields.Reference)
-        if value not in known[kind.to]:
-            yield Finding(
-                path, value, f"there is no {kind.to} with this ref", ", ".join(known[kind.to]) or "none here"
-            )
+    for path, reference, value in seen.values[fields.Reference]:
+        assert isinstance(reference, fields.Reference)
+        to = reference.to
+        if value not in known[to]:
+            yield Finding(path, value, f"there is no {to} with this ref", ", ".join(known[to]) or "none here")
     yield from _circles(document)
 
 
@@ -127,7 +126,7 @@ def _after(holder: Mapping[str, Any], last: int, path: str, whose: str) -> Itera
 
 
 def _after_in_cause(holder: Mapping[str, Any], lengths: Mapping[str, int], path: str) -> Iterator[Finding]:
-    cause = holder.get("caused_by")
+    cause: Any = holder.get("caused_by")
     if cause in lengths:
         yield from _after(holder, lengths[cause], path, f"of {cause}")
     elif cause is None and holder.get("after_position") is not None:
@@ -215,7 +214,7 @@ def _sizes(seen: Survey) -> Iterator[Finding]:
             continue
         limits = word_list("device_class")[thing["class"]].properties
         for measure in ("diameter_mm", "length_mm", "size_f"):
-            value = thing.get(measure)
+            value: Any = thing.get(measure)
             if not is_number(value):
                 continue
             for name, refused in (("hard", kind is fields.FAILED_DEVICE), ("usual", False)):

@@ -197,9 +197,10 @@ def _number(value: Json, kind: fields.Number, path: str) -> Iterator[Finding]:
     if kind.unknown and value == UNKNOWN:
         return
     low, high = kind.hard
-    allowed = f"a {'whole ' if kind.whole else ''}number from {low:g} to {high:.12g}{f' ({kind.unit})' if kind.unit else ''}"
-    if kind.unknown:
-        allowed += ', or "unknown"'
+    whole = "whole " if kind.whole else ""
+    unit = f" ({kind.unit})" if kind.unit else ""
+    or_unknown = ', or "unknown"' if kind.unknown else ""
+    allowed = f"a {whole}number from {low:g} to {high:.12g}{unit}{or_unknown}"
     if not is_number(value):
         yield Finding(path, value, f"{_said(value)} in the place of a number", allowed)
     elif not within(value, kind.hard):

@@ -110,7 +110,7 @@ def test_other_programs_read_what_is_written(value: Any) -> None:
 
 
 def test_the_canonical_form_has_no_nulls_and_no_empty_objects() -> None:
-    document = {
+    document: dict[str, Any] = {
         "a": None,
         "patient": {"age": None, "risk": {}},
         "lesions": [],

@@ -169,7 +169,7 @@ class _Held:
         names = Names({code: n for n, code in enumerate(staff)}, {code: n for n, code in enumerate(devices)})
         columns, new = rows_of(self.clear, names)
         site = models.Site(pk=1, code=self.clear["site"])
-        self.case = models.Case(pk=1, site=site, document_id=self.clear["id"], **columns)
+        self.case: Any = models.Case(pk=1, site=site, document_id=self.clear["id"], **columns)
         self.rows: dict[type[Row], dict[int, list[Any]]] = {model: defaultdict(list) for model in MODELS}
         self._keys = count(1)
         for row in new:
