@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -39,6 +40,9 @@ class RegistryCommand(BaseCommand):
                 stream.reconfigure(encoding="utf-8", errors="backslashreplace")
         try:
             self.run(**options)
+        except BrokenPipeError:
+            # Whoever read the answer has stopped reading, as `head` does; that is no fault to speak of.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         except ImportRefused as refused:
             raise Refusal(_many(refused.errors)) from None
         except (NotSaved, NotAllowed, NotFound, KeysMissing, NotOpened, NotReadable) as error:

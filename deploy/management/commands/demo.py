@@ -40,10 +40,9 @@ class Command(RegistryCommand):
         invented = scenario()
         if not demo_loaded():
             begin_demo()
-            self.remark("Loading the invented demo: about half a minute.")
+            self.remark("Loading the invented demo: a few seconds.")
             load_places(invented)
-            for _ in load_people(invented, password):
-                pass
+            list(load_people(invented, password))
             load_cases(invented.documents())
             finish_demo()
         self.say(caution("demo_invented"))

@@ -1,0 +1,52 @@
+"""Runs the benchmark on both engines: a table on stdout, and `var/bench/latest.json`.
+
+A ratio is a failure beyond one and a half times its target, for noise; times of different runs are never compared.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from typing import Any
+
+from tests.run import TESTS, postgresql
+
+SIZE = int(os.environ.get("BENCH_SIZE", "10000"))
+NOISE = 1.5
+OUT = TESTS.parent / "var" / "bench"
+
+
+def on_engine(url: str) -> list[dict[str, Any]]:
+    """The ratios of one engine."""
+    with tempfile.TemporaryDirectory() as folder:
+        words = [sys.executable, "-m", "tests.bench.engine", "--size", str(SIZE)]
+        environment = {**os.environ, "VAR_DIR": folder, "DATABASE_URL": url}
+        done = subprocess.run(
+            words, cwd=TESTS.parent, env=environment, stdout=subprocess.PIPE, text=True, check=True
+        )
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+def main() -> int:
+    """Both engines; 0 where no ratio is far beyond its target."""
+    with postgresql() as url:
+        rows = on_engine("") + on_engine(url)
+    OUT.mkdir(parents=True, exist_ok=True)
+    (OUT / "latest.json").write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
+    print(f"{'id':8}{'engine':12}{'size':>8}{'ratio':>8}{'target':>8}  detail")
+    for row in rows:
+        target = "" if row["target"] is None else f"{row['target']:.2f}"
+        print(
+            f"{row['id']:8}{row['engine']:12}{row['size']:>8}{row['ratio']:>8.2f}{target:>8}  {row['detail']}"
+        )
+    beyond = [row["id"] for row in rows if row["target"] and row["ratio"] > NOISE * row["target"]]
+    if beyond:
+        print(f"far beyond their targets: {', '.join(beyond)}")
+    return 1 if beyond else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,54 @@
+"""Timing two ways of doing the same thing, turn by turn, and what is said about it."""
+
+from __future__ import annotations
+
+import gc
+import os
+import statistics
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One ratio: the product's time over the floor's, of the same rounds."""
+
+    id: str
+    engine: str
+    size: int
+    ratio: float
+    target: float | None
+    detail: str
+
+    def as_row(self) -> dict[str, object]:
+        """As it stands in the JSON file."""
+        return asdict(self)
+
+
+def _timed(work: Callable[[], object]) -> float:
+    gc.collect()
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+def side_by_side(
+    product: Callable[[], object], floor: Callable[[], object], *, rounds: int = 9
+) -> tuple[float, str]:
+    """The median of the rounds' ratios after one warm-up, and the figures in words."""
+    product(), floor()
+    ours, theirs = [], []
+    for _ in range(rounds):
+        ours.append(_timed(product))
+        theirs.append(_timed(floor))
+    ratio = statistics.median(mine / other for mine, other in zip(ours, theirs, strict=True))
+    return ratio, (
+        f"product {_milliseconds(ours)}, floor {_milliseconds(theirs)}, {rounds} rounds, "
+        f"load {os.getloadavg()[0]:.1f}"
+    )
+
+
+def _milliseconds(times: list[float]) -> str:
+    thousandths = [1000 * one for one in times]
+    return f"{statistics.median(thousandths):.2f} ms ({min(thousandths):.2f}-{max(thousandths):.2f})"
