@@ -26,6 +26,8 @@ from registry.terms import UNKNOWN, CaseState, Result
 from registry.versions import VersionText
 
 COUNTED_STATES = (CaseState.SUBMITTED, CaseState.LOCKED)
+LOCAL_REFERENCE = "/patient/local_reference"
+"""Where the local reference stands among the sealed texts."""
 _BATCH = 1000
 
 

@@ -12,6 +12,7 @@ from django.db.models import Count, F
 
 from registry.canonical import Json, read
 from registry.models import Case, DataKey, Head, JournalEntry, Patient, Version
+from registry.recording.writing import LOCAL_REFERENCE
 from registry.sealing import NotOpened, Wrapped, lookup, unseal, unwrap
 from registry.verification.broken import Broken, entry_words
 from registry.verification.rows import KnownNames, difference, stored_rows
@@ -123,7 +124,7 @@ def _sealed_part(
         texts = unseal(text.sealed, opened, registry, case.code, case.version)
     except NotOpened:
         return "its data key, or the registry's id, is not the one that it was sealed with"
-    reference = texts.get("/patient/local_reference")
+    reference = texts.get(LOCAL_REFERENCE)
     if patient.lookup != (lookup(case.site.code, reference) if reference else None):
         return "the look-up in the patient row is not that of its local reference"
     return None
