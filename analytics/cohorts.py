@@ -7,10 +7,12 @@ here. The rules (R2 to R13) are stated in DEVELOPERS.md.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from typing import Any, NamedTuple, TypeVar
 
+from django.db import connection
 from django.db.models import (
     Case,
     Count,
@@ -32,6 +34,7 @@ from registry.access import Scope
 from registry.ladder import RESULTS_OF_RESCUE
 from registry.models import Action, Complication, DeclinedOption, DeviceUse, MonthlyReturn
 from registry.partial_dates import Span
+from registry.recording.snapshot import snapshot
 from registry.terms import UNKNOWN, Cause, Reporting, Result
 
 Row = dict[str, Any]
@@ -92,6 +95,16 @@ class Filters:
 _WHOLE_MONTHS = "rates per use and per procedure take whole months, written YYYY-MM"
 
 
+@contextmanager
+def at_one_moment() -> Iterator[None]:
+    """All queries inside see the same record, whatever is saved meanwhile: else parts might not add up.
+
+    Inside a transaction of the caller's that one stands.
+    """
+    with nullcontext() if connection.in_atomic_block else snapshot():
+        yield
+
+
 AnyModel = TypeVar("AnyModel", bound=Model)
 
 
@@ -112,7 +125,7 @@ def techniques(scope: Scope, filters: Filters, *, by_attempt: bool) -> Table:
         _in_scope(attempts, scope)
         .values(*keys)
         .annotate(
-            **{f"as_{result}": _number(Q(attempt_result=result)) for result in RESULTS_OF_RESCUE},
+            **{f"as_{result}": _number(Q(attempt_result=result)) for result in sorted(RESULTS_OF_RESCUE)},
             attempts=_number(known),
             resolved_with_injury=_number(resolved & Q(with_injury=True)),
             resolved_with_new_complication=_number(resolved & Q(with_new_complication=True)),
@@ -224,14 +237,15 @@ def devices(scope: Scope, filters: Filters) -> DeviceCounts:
             no_denominator=_number(dated & ~Q(Exists(recorded))),
         )
     )
+    # The uses are joined on after counting, so that they are looked up once for each site-month.
     in_error = (
         complications.filter(dated)
-        .annotate(
-            class_of_model=_CLASS_OF_MODEL, code=F("site__code"), uses=Subquery(recorded.values("uses"))
-        )
-        .values(*keys, "code", "month", "uses")
+        .annotate(class_of_model=_CLASS_OF_MODEL, code=F("site__code"))
+        .values(*keys, "code", "month", "device_model", "site")
         .annotate(events=Count("*"))
+        .annotate(uses=Subquery(recorded.values("uses")))
         .filter(events__gt=F("uses"))
+        .values(*keys, "code", "month", "uses", "events")
     )
     opened = uses.values("model__code", "model__device_class").annotate(uses=Sum("uses"))
     return DeviceCounts(_by_model(events), _by_model(opened), _by_model(in_error))

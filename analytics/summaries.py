@@ -34,6 +34,7 @@ PER = 1_000
 Limits = tuple[float | None, float | None]
 
 
+@cohorts.at_one_moment()
 def techniques(scope: Scope, filters: Filters, *, by_attempt: bool = False) -> Answer[TechniqueRecord]:
     """How attempts ended, by technique, situation faced and aim (R2 to R9)."""
     table = cohorts.techniques(scope, filters, by_attempt=by_attempt)
@@ -51,6 +52,7 @@ def techniques(scope: Scope, filters: Filters, *, by_attempt: bool = False) -> A
     )
 
 
+@cohorts.at_one_moment()
 def endings(scope: Scope, filters: Filters) -> Answer[EndingRecord]:
     """How complications ended, by the situation they began with (R10)."""
     table = cohorts.endings(scope, filters)
@@ -66,6 +68,7 @@ def endings(scope: Scope, filters: Filters) -> Answer[EndingRecord]:
     )
 
 
+@cohorts.at_one_moment()
 def considered(scope: Scope, filters: Filters) -> Answer[ConsideredRecord]:
     """What was tried and what was declined, by technique and what it was for (R11)."""
     return Answer(
@@ -75,6 +78,7 @@ def considered(scope: Scope, filters: Filters) -> Answer[ConsideredRecord]:
     )
 
 
+@cohorts.at_one_moment()
 def curve(scope: Scope, filters: Filters) -> Curve:
     """What had become of complications by the n-th attempt (R10)."""
     table = cohorts.curve(scope, filters)
@@ -89,6 +93,7 @@ def curve(scope: Scope, filters: Filters) -> Curve:
     )
 
 
+@cohorts.at_one_moment()
 def devices(scope: Scope, filters: Filters) -> Answer[DeviceRate]:
     """Events per 1,000 units opened, by model (R12); PeriodRefused unless the period is of whole months."""
     counts = cohorts.devices(scope, filters)
@@ -152,6 +157,7 @@ def _rates(found: dict[tuple[str | None, str], Counter[str]]) -> tuple[DeviceRat
     )
 
 
+@cohorts.at_one_moment()
 def procedure_rate(scope: Scope, filters: Filters) -> ProcedureRate:
     """Cases with a complication per 1,000 procedures (R12); PeriodRefused unless the period is of whole months."""
     counts = cohorts.procedures(scope, filters)

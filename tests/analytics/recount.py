@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import calendar
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -144,7 +144,8 @@ def each(cases: Iterable[Json], period: Period) -> Iterator[tuple[Json, Json]]:
                 yield case, complication
 
 
-def _written(rows: dict[tuple[Any, ...], Iterable[int]]) -> Rows:
+def _written(rows: Mapping[Any, Iterable[int]]) -> Rows:
+    """The rows by their keys, which are tuples, an empty key first."""
     ordered = sorted(rows.items(), key=lambda item: [(key is not None, key) for key in item[0]])
     return [["" if cell is None else str(cell) for cell in (*key, *counts)] for key, counts in ordered]
 
@@ -198,7 +199,7 @@ def endings(cases: list[Json], period: Period = ALWAYS) -> Rows:
     return _written({key: [row[column] for column in columns] for key, row in found.items()})
 
 
-def _kinds(case: Json) -> dict[str, str | None]:
+def _kinds(case: Json) -> dict[str | None, str | None]:
     return {one["ref"]: one.get("kind") for one in case.get("injuries") or [] if "ref" in one}
 
 
@@ -215,7 +216,7 @@ def declined_keys(case: Json, complication: Json) -> Iterator[tuple[Json, str | 
     actions, faced = in_order(complication), faced_at(complication)
     for option in complication.get("declined") or []:
         after, technique = option.get("after_position"), option.get("technique")
-        key = "unknown" if after is None else faced[int(after)]
+        key: str | None = "unknown" if after is None else faced[int(after)]
         if option.get("treats") is not None:
             key = _kinds(case).get(option["treats"])
         again = None

@@ -79,7 +79,7 @@ def minutes(complication: Values, at: set[int]) -> Decimal | None:
         for action in complication["actions"]
         if action["position"] in at and action.get("minutes") not in (None, "unknown")
     ]
-    return sum(known) if known else None
+    return sum(known, Decimal(0)) if known else None
 
 
 def attempt_columns(case: Values, complication: Values) -> dict[int, Values]:
@@ -145,7 +145,7 @@ def test_columns_of_declined_options(cases: list[Values]) -> None:
 
 
 def test_nothing_of_a_withdrawn_case_is_counted(cases: list[Values]) -> None:
-    flags = {
+    flags: dict[Any, tuple[str, ...]] = {
         Complication: ("counted", "acts_counted", "in_device_rate", "in_curve"),
         Action: ("acts_counted",),
         DeclinedOption: ("acts_counted",),
