@@ -30,13 +30,13 @@ def finish_demo() -> None:
     recorded(lambda change: change.enter(Event(LOADED)), who="command line")
 
 
-def load_places(scenario: Scenario, cases: int | None = None) -> None:
-    """The scenario's sites, its catalogue, monthly use and monthly returns, to go with so many cases; repeatable."""
+def load_places(scenario: Scenario, cases: int | None = None, seed: int | None = None) -> None:
+    """The scenario's sites, catalogue, monthly use and returns, to go with so many cases of a seed; repeatable."""
     for site in scenario.sites:
         add_site(site.code, site.name, time_zone=site.time_zone, by=None)
     import_catalogue(_numbered(scenario.catalogue_rows()), check_only=False, by=None)
-    import_device_use(_numbered(scenario.device_use_rows(cases)), check_only=False, by=None)
-    import_procedures(_numbered(scenario.procedure_rows(cases)), check_only=False, by=None)
+    import_device_use(_numbered(scenario.device_use_rows(cases, seed)), check_only=False, by=None)
+    import_procedures(_numbered(scenario.procedure_rows(cases, seed)), check_only=False, by=None)
 
 
 def _numbered(rows: Iterable[Mapping[str, object]]) -> list[tuple[int, dict[str, str]]]:

@@ -26,7 +26,7 @@ def main() -> None:
 
     migrate()
     ensure_keys()
-    load_places(scenario(), size)
+    load_places(scenario(), size, 1)
     documents = list(generate_cases(size, 1))
     for measured in (*imported(documents), *counts(size), *save(size, documents[0]["site"])):
         print(json.dumps(measured.as_row()), flush=True)

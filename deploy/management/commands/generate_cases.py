@@ -49,7 +49,7 @@ class Command(RegistryCommand):
         migrate()
         ensure_keys()
         if not site:
-            load_places(scenario(), cases)
+            load_places(scenario(), cases, seed)
         tally = load_cases(documents, self._progress)
         if tally.batch is not None:
             self.say(f"batch {tally.batch}")
