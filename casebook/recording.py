@@ -13,9 +13,9 @@ from casebook.package import folder_in_place
 from casebook.release import write_release
 from registry.access import MAY_RELEASE, Scope, registry_id, require
 from registry.canonical import unwritable
+from registry.deidentify.field_policy import policy_version
 from registry.deidentify.pseudonyms import Pseudonyms
 from registry.deidentify.reading import deidentified_cases, left_out_for_their_date
-from registry.deidentify.rules import POLICY_VERSION
 from registry.journal import Event
 from registry.models import DataKey, Head, Person, Site
 from registry.public_codes import new_code
@@ -65,7 +65,7 @@ def _receipt(
         sites=" ".join(sorted(site.code for site in sites)),
         since=period.since,
         until=period.until,
-        policy=POLICY_VERSION,
+        policy=policy_version(),
         smallest_class=disclosure.smallest_class,
         smallest_class_reached=disclosure.reached,
         considered=disclosure.considered,

@@ -14,7 +14,7 @@ from casebook.package import write_csv, write_json, write_manifest
 from casebook.tables import TABLES, rows_of, text_of
 from registry.cautions import caution
 from registry.deidentify.case_view import DeidentifiedCase
-from registry.deidentify.rules import POLICY_VERSION
+from registry.deidentify.field_policy import policy_version
 from registry.vocabulary import VERSION
 
 SCHEMA = 1
@@ -62,7 +62,7 @@ def write_release(
         "made": f"{today:%Y-%m}",
         "years": period.years,
         "rows": {f"{table}.csv": count for table, count in counts.items()},
-        "policy": POLICY_VERSION,
+        "policy": policy_version(),
         "vocabulary": VERSION,
         "k": disclosure.smallest_class,
         "cautions": [caution(name) for name in CAUTIONS],

@@ -7,6 +7,9 @@ What is meant: no identifier, no typed text, no serial, lot or UDI, no date; age
 
 from __future__ import annotations
 
+import hashlib
+
+from registry.canonical import write
 from registry.deidentify.rules import Form, Group, Rule, coarsen, drop, keep, laid_out, shift
 
 NOTE: Group = drop("note", "typed text can name anybody")
@@ -177,3 +180,9 @@ _GROUPS: dict[str, tuple[Group, ...]] = {
 
 DOCUMENT: dict[str, Rule] = laid_out(_GROUPS, ".")
 """The rule of every field by its path, as `case_fields.walk` names them."""
+
+
+def policy_version() -> str:
+    """Eight letters that differ with every change of a rule: so releases under different policies are told apart."""
+    rules = [[path, str(rule.treatment), str(rule.form)] for path, rule in sorted(DOCUMENT.items())]
+    return hashlib.sha256(write(rules).encode()).hexdigest()[:8]

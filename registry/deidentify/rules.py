@@ -6,9 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-POLICY_VERSION = "1"
-"""Goes up with every change of a rule, so that two releases can be told apart by the policy they were made under."""
-
 
 class Treatment(StrEnum):
     """What happens to a field."""

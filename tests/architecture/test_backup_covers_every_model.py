@@ -19,7 +19,9 @@ def test_no_model_is_left_out_without_a_reason() -> None:
 
 
 def test_no_model_of_our_own_is_left_out() -> None:
-    assert not [label for label in NOT_CARRIED if label.split(".")[0] in ("registry", "analytics", "casebook")]
+    assert not [
+        label for label in NOT_CARRIED if label.split(".")[0] in ("registry", "analytics", "casebook")
+    ]
 
 
 KINDS_THAT_A_BACKUP_HOLDS = (

@@ -9,7 +9,7 @@ from django.apps import apps
 
 from registry import case_fields as fields
 from registry.deidentify.column_policy import COLUMNS
-from registry.deidentify.field_policy import DOCUMENT
+from registry.deidentify.field_policy import DOCUMENT, policy_version
 from registry.deidentify.rules import Form, Rule, Treatment, drop, keep, laid_out
 from registry.documents import tables
 
@@ -132,6 +132,13 @@ def test_ages_and_minutes_leave_in_bands() -> None:
     minutes = {path for path, kind in KINDS.items() if "minute" in path.rsplit(".", 1)[-1]}
     assert len(minutes) == 4
     assert {DOCUMENT[path].form for path in minutes} == {Form.TIME_BAND, Form.DURATION_BAND}
+
+
+def test_another_rule_makes_another_version_of_the_policy(monkeypatch: pytest.MonkeyPatch) -> None:
+    before = policy_version()
+    assert before == policy_version()
+    monkeypatch.setitem(DOCUMENT, "procedure.kind", Rule(Treatment.DROP, reason="for the test"))
+    assert policy_version() != before
 
 
 def test_a_field_classified_twice_is_refused() -> None:

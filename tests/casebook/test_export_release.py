@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import csv
 import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from casebook import package, recording
+from casebook.disclosure import Disclosure, judged, period_of
 from casebook.models import DataRelease
+from casebook.recording import make_release
 from casebook.tables import TABLES
-from registry.access import registry_id
+from registry.access import NotAllowed, registry_id
 from registry.canonical import read
 from registry.deidentify import reading
 from registry.deidentify.pseudonyms import Pseudonyms
@@ -22,7 +25,7 @@ from registry.recording.imports import Manner, Source, import_documents
 from registry.recording.sites import add_site, give_role
 from registry.sealing import Wrapped, unseal, unwrap
 from registry.terms import CaseState, Role
-from tests.builders import Document, a_case, a_ladder
+from tests.builders import TODAY, Document, a_case, a_ladder
 from tests.commands import Outcome, command
 
 pytestmark = [pytest.mark.data, pytest.mark.django_db]
@@ -202,6 +205,14 @@ def test_nobody_known_is_refused(north: Site, tmp_path: Path) -> None:
     assert (outcome.status, "is not an active member" in outcome.err) == (1, True)
 
 
+def test_the_writer_asks_for_the_right_itself(north: Site, tmp_path: Path) -> None:
+    operator = give_role("operator@example.org", north, Role.OPERATOR, by=None)
+    period = period_of("2025", "2025", TODAY)
+    with pytest.raises(NotAllowed):
+        make_release(tmp_path / "release", sites=[north], period=period, purpose=PURPOSE, by=operator)
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize(
     ("other", "message"),
     [
@@ -264,14 +275,14 @@ def test_withdrawn_cases_do_not_leave_and_locked_ones_do(north: Site, tmp_path: 
     assert len(released_cases(tmp_path)) == 5
 
 
+@pytest.mark.parametrize(("since", "until"), [("2025-03", "2026-03"), ("2024-06", "2025-05")])
 def test_a_case_whose_date_may_lie_outside_the_period_is_left_out_and_counted(
-    north: Site, tmp_path: Path
+    north: Site, tmp_path: Path, since: str, until: str
 ) -> None:
     take(
-        *cases(1, id="roughly", procedure={"date": "2025"}),
-        *cases(1, id="month", procedure={"date": "2025-04"}),
+        *cases(1, id="year", procedure={"date": "2025"}), *cases(1, id="month", procedure={"date": "2025-04"})
     )
-    assert export(tmp_path, since="2025-03", until="2026-03").status == 0
+    assert export(tmp_path, since=since, until=until).status == 0
     assert len(released_cases(tmp_path)) == 7
     left_out = in_file(tmp_path, "disclosure.json")["cases"]["left_out_before"]
     assert left_out == {"date_too_roughly_known_for_the_period": 1}
@@ -309,16 +320,22 @@ def test_a_release_that_the_journal_does_not_hold_is_not_put_in_place(
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_case_that_changes_while_the_release_is_made_stops_it(
-    north: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    judge = recording.write_release.__globals__["judged"]
+def given_an_age(case: Case) -> None:
+    document = cases(6, patient={"age": 95})[3]
+    amend_case(case, document, version=1, reason="age was missing", by=None)
 
-    def judged_and_then_changed(*arguments: Any) -> Any:
-        found = judge(*arguments)
-        case = Case.objects.select_related("site").get(document_id="north-3")
-        document = cases(6, patient={"age": 95})[3]
-        amend_case(case, document, version=1, reason="age was missing", by=None)
+
+def withdrawn(case: Case) -> None:
+    set_state(case, CaseState.WITHDRAWN, version=1, reason="entered twice", by=None, source=BY_COMMAND)
+
+
+@pytest.mark.parametrize("change", [given_an_age, withdrawn])
+def test_a_case_that_changes_while_the_release_is_made_stops_it(
+    north: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, change: Callable[[Case], None]
+) -> None:
+    def judged_and_then_changed(*arguments: Any) -> Disclosure:
+        found = judged(*arguments)
+        change(Case.objects.select_related("site").get(document_id="north-3"))
         return found
 
     monkeypatch.setattr("casebook.release.judged", judged_and_then_changed)

@@ -68,6 +68,10 @@ def test_the_pseudonym_stands_for_the_public_code() -> None:
     assert view_of(a_case()).pseudonym == PSEUDONYMS.of_case("7G4K2M9TX")
 
 
+def test_the_site_leaves_by_its_pseudonym() -> None:
+    assert view_of(a_case()).content["site"] == view_of(a_case()).site == PSEUDONYMS.of_site("north")
+
+
 def test_dates_become_days_and_the_procedures_its_year() -> None:
     plan = {
         "drugs": [{"agent": "clopidogrel", "start": "2026-03-14", "stop": "2027-03"}],
