@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from registry.canonical import Json, printable, shown
+
+MOST = 100
+"""How many refusals, and how many questions, are listed for one document."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,25 @@ def joined(prefix: str, path: str) -> str:
     if not prefix or not path:
         return prefix or path
     return f"{prefix}{path}" if path.startswith("[") else f"{prefix}.{path}"
+
+
+def first(findings: Iterable[Finding]) -> Iterator[Finding]:
+    """The first refusals and the first questions, `MOST` of each; of more it is only said that there are.
+
+    A document of 1 MB can hold a hundred thousand wrong words, and nobody reads so many lines about it.
+    """
+    seen = {True: 0, False: 0}
+    for finding in findings:
+        seen[finding.refused] += 1
+        if seen[finding.refused] <= MOST:
+            yield finding
+        elif finding.refused:
+            yield Finding("", None, f"more than {MOST} values are wrong; the rest is not listed")
+            return
+    if seen[False] > MOST:
+        yield Finding(
+            "", None, f"more than {MOST} values to ask about; the rest is not listed", refused=False
+        )
 
 
 def refusals(findings: Iterable[Finding]) -> list[Finding]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -12,7 +13,7 @@ from registry.contradictions import contradictions
 from registry.documents.dates import dates
 from registry.documents.shape import in_use, is_number, within
 from registry.documents.visiting import Survey, survey
-from registry.findings import Finding
+from registry.findings import Finding, first
 from registry.vocabulary import OTHER, UNKNOWN, word_list
 
 Document = Mapping[str, Json]
@@ -22,7 +23,11 @@ _NO_NOTE_NEEDED = ("sex",)
 
 
 def rules(document: Document, today: datetime.date) -> Iterator[Finding]:
-    """Findings of the joint rules; `today` is the site's own."""
+    """The first findings of the joint rules; `today` is the site's own."""
+    yield from first(_all_rules(document, today))
+
+
+def _all_rules(document: Document, today: datetime.date) -> Iterator[Finding]:
     seen = survey(document)
     yield from _emptied(document)
     yield from _references(document, seen)
@@ -55,24 +60,31 @@ def refs(document: Document, kind: str) -> list[str]:
     return [item["ref"] for item in document.get(_REFERRED[kind]) or [] if item.get("ref") is not None]
 
 
+def _doubled(names: list[str]) -> list[str]:
+    return sorted(name for name, times in Counter(names).items() if times > 1)
+
+
 def _references(document: Document, seen: Survey) -> Iterator[Finding]:
     known = {kind: refs(document, kind) for kind in _REFERRED}
+    there = {kind: set(names) for kind, names in known.items()}
     for kind, names in known.items():
-        for ref in sorted({ref for ref in names if names.count(ref) > 1}):
+        for ref in _doubled(names):
             yield Finding(
                 _REFERRED[kind], ref, f"two {_REFERRED[kind]} have the same ref", "a ref of its own for each"
             )
     for number, complication in enumerate(document["complications"]):
         pieces = [piece["ref"] for piece in complication.get("fragments") or [] if piece.get("ref")]
-        for ref in sorted({ref for ref in pieces if pieces.count(ref) > 1}):
+        for ref in _doubled(pieces):
             yield Finding(
                 f"complications[{number}].fragments", ref, "two fragments have the same ref", "one each"
             )
     for path, reference, value in seen.values[fields.Reference]:
         assert isinstance(reference, fields.Reference)
         to = reference.to
-        if value not in known[to]:
-            yield Finding(path, value, f"there is no {to} with this ref", ", ".join(known[to]) or "none here")
+        if value not in there[to]:
+            few = ", ".join(known[to][:12]) or "none here"
+            more = f" and {len(known[to]) - 12} more" if len(known[to]) > 12 else ""
+            yield Finding(path, value, f"there is no {to} with this ref", few + more)
     yield from _circles(document)
 
 

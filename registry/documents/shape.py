@@ -10,7 +10,7 @@ from typing import Any
 
 from registry import case_fields as fields
 from registry.canonical import Json, printable, shortest, unwritable
-from registry.findings import Finding
+from registry.findings import Finding, first
 from registry.partial_dates import span
 from registry.vocabulary import UNKNOWN, VERSION, WordList, word_list, word_lists
 
@@ -28,8 +28,8 @@ _KINDS = {
 
 
 def shape(value: Json, kind: fields.Field = fields.CASE, path: str = "") -> Iterator[Finding]:
-    """Findings of one value against its kind, all of them refusals; null reads as absent."""
-    yield from _CHECKS[type(kind)](value, kind, path)
+    """The first findings of one value against its kind, all of them refusals; null reads as absent."""
+    yield from first(_CHECKS[type(kind)](value, kind, path))
 
 
 def _said(value: Json) -> str:

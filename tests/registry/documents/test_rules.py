@@ -78,6 +78,23 @@ def test_every_kind_of_reference_is_tried_above() -> None:
     assert {path.replace("[0]", "[]") for path, _ in REFERENCES} == paths
 
 
+def test_of_very_many_refs_a_few_are_offered_and_of_very_many_errors_the_first_hundred_told() -> None:
+    ladder = a_ladder("wire_stuck:", declined=[{"treats": "X9"}] * 5_000)
+    found = findings(a_case(ladder, injuries=[{"ref": f"I{number}"} for number in range(5_000)]), TODAY)
+    assert len(found) == 101
+    assert found[0].allowed == "I0, I1, I2, I3, I4, I5, I6, I7, I8, I9, I10, I11 and 4988 more"
+    assert str(found[-1]) == "more than 100 values are wrong; the rest is not listed"
+
+
+def test_very_many_questions_hide_no_refusal() -> None:
+    seconds = [1] * 5_000
+    document = a_case(procedure={"date": "2026", "act_seconds": seconds}, follow_up=[{"date": "2027"}])
+    found = findings(document, TODAY)
+    assert [finding.path for finding in found if finding.refused] == ["follow_up[0].date"]
+    assert str(found[-1]) == "more than 100 values to ask about; the rest is not listed"
+    assert len(found) == 102
+
+
 @pytest.mark.parametrize("path", ["lesions[1]", "complications[1]", "injuries[1]"])
 def test_two_things_of_one_kind_with_the_same_ref_are_refused(named: Document, path: str) -> None:
     kind = path.split("[", maxsplit=1)[0]

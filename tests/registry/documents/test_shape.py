@@ -215,6 +215,12 @@ def test_all_wrong_values_are_told_at_once() -> None:
     assert [finding.path for finding in findings(document, TODAY)] == ["id", "patient.age", "patient.sex"]
 
 
+def test_of_very_many_wrong_values_the_first_hundred_are_told() -> None:
+    found = findings(changed(BASE, f"{FIRST}.mechanisms", ["calcum"] * 90_000), TODAY)
+    assert len(found) == 101
+    assert str(found[-1]) == "more than 100 values are wrong; the rest is not listed"
+
+
 @pytest.mark.parametrize(
     "path", ["patient", "procedure.urgency", "lesions", "narrative", "complications[0].actions"]
 )
