@@ -248,10 +248,10 @@ def devices(scope: Scope, filters: Filters) -> DeviceCounts:
         .values(*keys, "code", "month", "uses", "events")
     )
     opened = uses.values("model__code", "model__device_class").annotate(uses=Sum("uses"))
-    return DeviceCounts(_by_model(events), _by_model(opened), _by_model(in_error))
+    return DeviceCounts(_by_model(events), _by_model(opened), _by_model(in_error, "site", "month"))
 
 
-def _by_model(rows: Iterable[Mapping[str, Any]]) -> Table:
+def _by_model(rows: Iterable[Mapping[str, Any]], *more_keys: str) -> Table:
     """Rows under the names of the answer's columns; a few of these are names of the tables' own columns."""
     names = {
         "model": "device_model",
@@ -263,7 +263,7 @@ def _by_model(rows: Iterable[Mapping[str, Any]]) -> Table:
     renamed = [{names.get(key, key): value for key, value in row.items()} for row in rows]
     for row in renamed:
         row["device_class"] = row["device_class"] or UNKNOWN
-    return _sorted(renamed, ["device_model", "device_class"])
+    return _sorted(renamed, ["device_model", "device_class", *more_keys])
 
 
 class ProcedureCounts(NamedTuple):

@@ -287,6 +287,21 @@ def test_a_site_month_in_error_takes_its_uses_and_events_out_and_no_other_months
     assert picked("devices", "events,uses,events_left_out,rate_per_1000") == ["1,8,2,125.000000"]
 
 
+def test_errors_to_mend_come_by_model_site_and_month() -> None:
+    add_sites("South")
+    other = a_ladder("wire_stuck:", device={**WIRE, "model": "V"})
+    later = [a_case(PULLED, id=f"N-{month}", procedure={"date": f"2026-{month}"}) for month in ("03", "01")]
+    take(*later, a_case(PULLED, id="S-1", site="South"), a_case(other, id="N-9"))
+    uses("north,W,2026-03,0", "north,W,2026-01,0", "South,W,2026-03,0", "north,V,2026-03,0")
+    found = summaries.devices(EVERYTHING, Filters()).to_mend
+    assert [(one.device_model, one.site, one.month.month) for one in found] == [
+        ("V", "north", 3),
+        ("W", "South", 3),
+        ("W", "north", 1),
+        ("W", "north", 3),
+    ]
+
+
 def test_secondary_events_make_no_site_month_an_error() -> None:
     first = a_ladder("device_lost:", ref="C1", device=WIRE)
     second = a_ladder("wire_stuck:", ref="C2", caused_by="C1", device=WIRE)
