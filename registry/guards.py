@@ -130,6 +130,11 @@ def lifted() -> Iterator[None]:
     install()
 
 
+def names() -> list[str]:
+    """The names of all guards of this engine."""
+    return sorted(_wanted())
+
+
 def missing() -> list[str]:
     """The names of guards that are not there, not as they should be, or switched off; none where all is well."""
     present = _present_sqlite() if connection.vendor == "sqlite" else _present_postgresql()

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from django.db import IntegrityError, OperationalError, connection, transaction
+from django.db import DataError, IntegrityError, OperationalError, connection, transaction
 
 from registry import journal
 from registry.journal import Event
@@ -47,7 +47,7 @@ def recorded(work: Callable[[Change], Result], *, who: str) -> Result:
                 if change.events:
                     journal.append(change.events, who)
                 return result
-        except IntegrityError:
+        except (IntegrityError, DataError):
             raise NotSaved(
                 "somebody else saved the same thing at the same moment, or a value is outside what the record can "
                 "hold; nothing was changed: look at how it stands now and try again"
