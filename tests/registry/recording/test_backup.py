@@ -167,7 +167,7 @@ def replaced(old: bytes, new: bytes) -> Callable[[list[bytes]], list[bytes]]:
     return lambda lines: b"".join(lines).replace(old, new).splitlines(keepends=True)
 
 
-SPOILT: dict[str, tuple[Callable[[Path], None], str]] = {
+SPOILT: dict[str, tuple[Callable[[Path], object], str]] = {
     "cut within the file": (lambda path: path.write_bytes(path.read_bytes()[:-2000]), "is cut short"),
     "cut between two lines": (lambda path: rewritten(path, lines_of(path)[:-1]), "closing line is missing"),
     "a byte changed": (
@@ -298,7 +298,8 @@ def test_who_was_erased_after_the_backup_is_erased_again(past: None, tmp_path: P
     assert "erased again 1 cases" in outcome.out
     assert the_case("S1").erased
     assert not DataKey.objects.filter(owner=code).exists()
-    assert opened_document(the_case("S3"))["patient"]["local_reference"] == "NM-451907"
+    document: Any = opened_document(the_case("S3"))
+    assert document["patient"]["local_reference"] == "NM-451907"
     assert JournalEntry.objects.latest("pk").what == "case_erased"
     assert command("verify_history", "--witness", outcome.last).status == 0
 

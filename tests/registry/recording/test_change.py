@@ -54,7 +54,8 @@ def test_of_two_who_amend_the_same_version_one_is_refused_by_name(north: Site) -
     assert "N-1" in refused
     assert "changed by somebody else meanwhile" in refused
     assert the_case("N-1").version == 2
-    assert opened_document(the_case("N-1"))["patient"]["age"] == the_case("N-1").patient_age
+    document: Any = opened_document(the_case("N-1"))
+    assert document["patient"]["age"] == the_case("N-1").patient_age
     assert command("verify_history").status == 0
 
 
