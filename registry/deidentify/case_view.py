@@ -68,7 +68,7 @@ def deidentified(clear: Mapping[str, Json], *, code: str, pseudonyms: Pseudonyms
     """The view of a case from its clear document and public code, under the pseudonyms of one release."""
     procedure = span(clear["procedure"]["date"])
     site = pseudonyms.of_site(clear["site"])
-    content = _thing(clear, fields.CASE, "", _Frame(procedure, _refs(clear), site))
+    content = _thing(clear, _CASE, _Frame(procedure, _refs(clear), site))
     patient = content.get("patient", {})
     return DeidentifiedCase(
         pseudonym=pseudonyms.of_case(code),
@@ -100,33 +100,57 @@ def _refs(clear: Mapping[str, Json]) -> dict[tuple[str, str], str]:
     }
 
 
-def _thing(
-    thing: Mapping[str, Json], kind: fields.Thing, path: str, frame: _Frame, number: int = 0
-) -> Mapping[str, Released]:
-    """An object by the policy of its fields; `number` is its place in a list, from 1."""
-    released: dict[str, Released] = {}
+@dataclass(frozen=True, slots=True)
+class _LetGo:
+    """A field that the policy lets go: how it is called in the view, what it is, its rule, and what is inside it."""
+
+    name: str
+    kind: fields.Field
+    rule: Rule
+    inside: Mapping[str, _LetGo]
+
+
+def _let_go(kind: fields.Thing, path: str = "") -> dict[str, _LetGo]:
+    """The fields of an object that may leave, by their name in the document; an unclassified one is not there."""
+    found = {}
     for name, inner in kind.fields.items():
         here = f"{path}.{name}" if path else name
         rule = DOCUMENT.get(here)
         if rule is None or rule.treatment is Treatment.DROP:
             continue
-        if isinstance(inner, fields.Label):
-            released[name] = f"{LETTERS[kind.name]}{number}"
-        elif (found := thing.get(name)) is not None:
-            released[released_name(name, rule)] = _released(found, inner, here, rule, frame)
+        item = inner.item if isinstance(inner, fields.List) else inner
+        below = here if item is inner else f"{here}[]"
+        inside = _let_go(item, below) if isinstance(item, fields.Thing) else {}
+        found[name] = _LetGo(released_name(name, rule), item, rule, inside)
+    return found
+
+
+_CASE = _let_go(fields.CASE)
+
+
+def _thing(
+    thing: Mapping[str, Json], let_go: Mapping[str, _LetGo], frame: _Frame, ref: str = ""
+) -> Mapping[str, Released]:
+    """An object by the policy of its fields; `ref` is its new one where it has one."""
+    released: dict[str, Released] = {"ref": ref} if ref and "ref" in let_go else {}
+    for name, found in thing.items():
+        field = let_go.get(name)
+        if field is None or found is None or isinstance(field.kind, fields.Label):
+            continue
+        released[field.name] = (
+            tuple(_item(item, field, frame, number) for number, item in enumerate(found, start=1))
+            if isinstance(found, list)
+            else _item(found, field, frame)
+        )
     return MappingProxyType(released)
 
 
-def _released(found: Json, kind: fields.Field, path: str, rule: Rule, frame: _Frame) -> Released:
-    if isinstance(kind, fields.Thing):
-        return _thing(found, kind, path, frame)
-    if isinstance(kind, fields.List):
-        inner = kind.item
-        if isinstance(inner, fields.Thing):
-            numbered = enumerate(found, start=1)
-            return tuple(_thing(item, inner, f"{path}[]", frame, number) for number, item in numbered)
-        return tuple(_value(item, inner, rule, frame) for item in found)
-    return _value(found, kind, rule, frame)
+def _item(found: Json, field: _LetGo, frame: _Frame, number: int = 0) -> Released:
+    """A value, or an object at its place in a list."""
+    if isinstance(field.kind, fields.Thing):
+        letter = LETTERS.get(field.kind.name)
+        return _thing(found, field.inside, frame, f"{letter}{number}" if letter else "")
+    return _value(found, field.kind, field.rule, frame)
 
 
 def _value(found: Json, kind: fields.Field, rule: Rule, frame: _Frame) -> Released:
