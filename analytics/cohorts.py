@@ -121,21 +121,19 @@ def techniques(scope: Scope, filters: Filters, *, by_attempt: bool) -> Table:
     keys = ["technique", "situation_faced", "aim", *(["attempt_in_situation"] if by_attempt else [])]
     attempts = Action.objects.filter(filters.inside(), ends_attempt=True, acts_counted=True)
     known, resolved = ~Q(attempt_result=Result.UNKNOWN), Q(attempt_result=Result.RESOLVED)
-    rows = (
-        _in_scope(attempts, scope)
-        .values(*keys)
-        .annotate(
-            **{f"as_{result}": _number(Q(attempt_result=result)) for result in sorted(RESULTS_OF_RESCUE)},
-            attempts=_number(known),
-            resolved_with_injury=_number(resolved & Q(with_injury=True)),
-            resolved_with_new_complication=_number(resolved & Q(with_new_complication=True)),
-            complications=Count("complication", distinct=True, filter=known),
-            complications_resolved=Count("complication", distinct=True, filter=resolved),
-            cases=Count("case", distinct=True, filter=known),
-        )
-    )
-    # Some of the results have the name of a column.
-    return _sorted(({key.removeprefix("as_"): value for key, value in row.items()} for row in rows), keys)
+    # Some of the results have the name of a column, so they are asked for under another.
+    counts = {f"as_{result}": _number(Q(attempt_result=result)) for result in sorted(RESULTS_OF_RESCUE)}
+    counts |= {
+        "attempts": _number(known),
+        "resolved_with_injury": _number(resolved & Q(with_injury=True)),
+        "resolved_with_new_complication": _number(resolved & Q(with_new_complication=True)),
+        "complications": Count("complication", distinct=True, filter=known),
+        "complications_resolved": Count("complication", distinct=True, filter=resolved),
+        "cases": Count("case", distinct=True, filter=known),
+    }
+    names = [*keys, *(name.removeprefix("as_") for name in counts)]
+    rows = _in_scope(attempts, scope).values(*keys).annotate(**counts).values_list(*keys, *counts)
+    return _sorted((dict(zip(names, row, strict=True)) for row in rows), keys)
 
 
 def _number(condition: Q) -> Count:

@@ -1,6 +1,6 @@
 """Complications, what was done about them in order, what was declined, what was left, and what was harmed.
 
-The derived columns are written only by `recording/`, from `case_ladders.figures_of`; a test recounts them from the
+The derived columns are written only by `recording/`, from `case_ladders.counted_complications`; a test recounts them from the
 documents. They carry what the pages ask, so that a page counts in one statement on one table.
 """
 
@@ -133,8 +133,25 @@ class Action(CountedRow):
             *hard_limits("action", limits_of(fields.ACTION)),
         ]
         indexes = [
+            # All that a count of attempts reads, so that it is answered from the index alone; SQLite asks for the
+            # two columns of the condition as well.
             models.Index(
-                fields=["technique", "situation_faced", "aim", "attempt_result", "complication", "case"],
+                fields=[
+                    "technique",
+                    "situation_faced",
+                    "aim",
+                    "complication",
+                    "case",
+                    "attempt_result",
+                    "with_injury",
+                    "with_new_complication",
+                    "attempt_in_situation",
+                    "site",
+                    "earliest",
+                    "latest",
+                    "acts_counted",
+                    "ends_attempt",
+                ],
                 name="action_attempts",
                 condition=models.Q(ends_attempt=True, acts_counted=True),
             ),
