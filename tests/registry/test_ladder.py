@@ -6,17 +6,13 @@ it is tested there.
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from registry.case_ladders import counted_complications
-from registry.ladder import Attempt, ladder_of
+from registry.ladder import ladder_of
 from registry.terms import Cause
-from registry.vocabulary import word_list
 from tests.builders import Document, a_case, a_ladder, refusals_of
 
 FLUOROSCOPY, IMAGING = "magnified_fluoroscopy=done", "intravascular_imaging=done"
@@ -142,28 +138,6 @@ def test_e8_a_snare_that_sticks_is_a_second_complication_of_the_same_case() -> N
     assert [attempt.with_new_complication for attempt in counted[0].attempts] == [True, False]
 
 
-def test_e11_considered_is_tried_or_declined_and_each_complication_counts_once() -> None:
-    decline = [{"technique": "snare_single", "reason": "kept_in_reserve", "after_position": 0}]
-    tried = a_ladder("wire_stuck: snare_single/free=unchanged", ending="left_in_place")
-    wires = [
-        *[tried] * 2,
-        tried | {"declined": decline},
-        *[a_ladder("wire_stuck: steady_traction=resolved", declined=decline)] * 3,
-        *[a_ladder("wire_stuck: steady_traction=resolved")] * 4,
-    ]
-    counted = counted_complications(a_case(*wires))
-    tries = [any(_snares(rung) for rung in one.ladder.rungs) for one in counted]
-    declines = [[option for option in one.declined if not option.also_tried] for one in counted]
-    assert sum(tries) == 3
-    assert sum(bool(one.declined) for one in counted) == 4
-    assert sum(bool(options) for options in declines) == 3
-    assert sum(tried or bool(one.declined) for tried, one in zip(tries, counted, strict=True)) == 6
-
-
-def _snares(rung: Any) -> bool:
-    return rung.technique == "snare_single"
-
-
 def test_e12_a_situation_that_returns_begins_a_new_attempt() -> None:
     ladder = a_ladder(
         "wire_stuck: steady_traction=worse>wire_unravelled, magnified_fluoroscopy=done>wire_stuck,"
@@ -221,19 +195,6 @@ def test_e18_treating_an_injury_closes_nothing_and_has_no_rate() -> None:
     assert not refusals_of(document)
     assert [technique for technique, *_ in attempts(ladder)] == ["steady_traction", "snare_single"]
     assert with_injury(document) == [False, False]
-
-
-def test_e22_whether_a_declined_technique_was_tried_later() -> None:
-    def declined(line: str, after: int | None) -> tuple[str | None, bool | None]:
-        option = {"technique": "snare_single", "reason": "time", "after_position": after}
-        (found,) = ladder_of(a_ladder(line, declined=[option])).declined
-        return found.faced, found.later_tried
-
-    second = "wire_stuck: steady_traction=unchanged, snare_single/free=unchanged"
-    first = "wire_stuck: snare_single/free=unchanged, steady_traction=unchanged"
-    assert declined(second, 0) == ("wire_stuck", True)
-    assert declined(first, 2) == ("wire_stuck", False)
-    assert declined(second, None) == ("unknown", None)
 
 
 def test_e23_a_complication_that_is_found_open_again_keeps_what_was_resolved() -> None:
@@ -308,163 +269,26 @@ def test_e30_harm_before_the_first_act_or_after_a_preparing_one_belongs_to_no_at
     assert (attempt.attempt.tries, attempt.with_injury, attempt.with_new_complication) == (2, False, False)
 
 
-def test_e32_treating_an_injury_is_considered_for_the_injury() -> None:
+@pytest.mark.parametrize("aim", ["leave", "hand_over", "treat_injury", "unknown", "other", None])
+def test_an_act_of_an_aim_that_is_not_look_prepare_or_support_breaks_a_run(aim: str | None) -> None:
+    ladder = a_ladder("wire_stuck: steady_traction=unchanged, -/look, steady_traction=unchanged")
+    ladder["actions"][1]["aim"] = aim
+    assert [attempt.tries for attempt in ladder_of(ladder).attempts] == [1, 1]
+
+
+@pytest.mark.parametrize("technique", ["-", "unknown", "other"])
+def test_two_acts_whose_technique_is_not_named_are_two_attempts(technique: str) -> None:
+    ladder = a_ladder(f"wire_stuck: {technique}/free=unchanged, {technique}/free=unchanged")
+    assert [attempt.tries for attempt in ladder_of(ladder).attempts] == [1, 1]
+
+
+def test_numbers_within_a_situation_go_on_when_it_returns() -> None:
     ladder = a_ladder(
-        "wire_stuck: drain_pericardium=resolved, steady_traction=worse>wire_unravelled",
-        declined=[{"technique": "snare_over_wire", "reason": "time", "after_position": 2}],
-        ending="left_in_place",
+        "wire_stuck: steady_traction=worse>wire_unravelled, snare_single=worse>wire_stuck, balloon_beside=unchanged"
     )
-    ladder["actions"][0]["treats"] = "I1"
-    document = a_case(ladder, injuries=[{"ref": "I1", "kind": "tamponade"}])
-    (counted,) = counted_complications(document)
-    assert dict(counted.considered_for) == {1: "tamponade", 2: "wire_stuck"}
-    (option,) = counted.declined
-    assert (option.considered_for, option.also_tried) == ("wire_unravelled", False)
-    assert len(counted.attempts) == 1
-    assert counted.acts_known
+    assert [attempt.attempt_in_situation for attempt in ladder_of(ladder).attempts] == [1, 1, 2]
 
 
-@pytest.mark.parametrize("changes", [{"status": "short"}, {"status": "unknown"}])
-def test_e32_a_short_record_is_left_out_of_the_figures_of_techniques(changes: Document) -> None:
-    (counted,) = counted_complications(a_case(a_ladder("wire_stuck: steady_traction=resolved"), **changes))
-    assert (counted.acts_known, counted.in_curve, counted.began_here) == (False, False, True)
-
-
-@pytest.mark.parametrize("known", ["some", "none", "unknown", "other"])
-def test_e27_acts_that_are_not_all_known_are_left_out_even_where_some_are_there(known: str) -> None:
-    complete = a_ladder("wire_stuck: steady_traction=resolved")
-    partial = a_ladder("wire_stuck: steady_traction=unchanged", actions_known=known)
-    counted = counted_complications(a_case(complete, partial))
-    assert [one.acts_known for one in counted] == [True, False]
-    assert [one.began_here for one in counted] == [True, True]
-
-
-def test_e33_what_began_elsewhere_or_without_a_procedure_is_in_no_device_rate() -> None:
-    ladder = a_ladder("wire_stuck:", began={"where": "elsewhere"})
-    assert not counted_complications(a_case(ladder))[0].began_here
-    found_later = {"date": "2026-03-14", "kind": "none_found_later"}
-    assert not counted_complications(a_case(procedure=found_later))[0].began_here
-    assert counted_complications(a_case(a_ladder("wire_stuck:", began={"where": "here"})))[0].began_here
-
-
-def test_every_ending_but_unknown_and_other_has_a_cause() -> None:
-    """R10 names every code of the list."""
-    without = [
-        code
-        for code in word_list("ending").codes
-        if ladder_of(a_ladder("wire_stuck:", ending=code)).cause is None
-    ]
-    assert without == ["other", "unknown"]
-
-
-@pytest.mark.parametrize(
-    ("positions", "says"),
-    [
-        ([1, 1], "the position 1 stands twice; positions are 1 to 2, each once"),
-        ([1, 3], "there is no position 2; positions are 1 to 2, without a gap"),
-        ([0, 1], "there is no position 2"),
-        ([2, 3], "there is no position 1"),
-        ([1, None], r"actions\[1\].position: every action needs a whole number from 1"),
-        ([1, "unknown"], r"actions\[1\].position"),
-        ([True, 2], r"actions\[0\].position"),
-        ([1, Decimal("1.5")], r"actions\[1\].position"),
-    ],
-)
-def test_positions_are_1_to_n_each_once(positions: list[Any], says: str) -> None:
-    actions = [{"position": position} for position in positions]
-    with pytest.raises(ValueError, match=says):
-        ladder_of({"situation": "wire_stuck", "actions": actions})
-
-
-def test_a_position_may_be_written_as_1_0() -> None:
-    assert (
-        ladder_of({"situation": "wire_stuck", "actions": [{"position": Decimal("1.0")}]}).rungs[0].position
-        == 1
-    )
-
-
-def test_minutes_are_the_exact_sum_of_those_known() -> None:
-    ladder = a_ladder(
-        "wire_stuck: steady_traction=unchanged, steady_traction=unchanged, steady_traction=partly"
-    )
-    for action, minutes in zip(ladder["actions"], [Decimal("0.1"), Decimal("0.2"), "unknown"], strict=True):
-        action["minutes"] = minutes
-    assert [attempt.minutes for attempt in ladder_of(ladder).attempts] == [Decimal("0.3")]
-
-
-_codes = {
-    name: st.none() | st.sampled_from(word_list(name).codes)
-    for name in ("technique", "aim", "result", "situation", "ending", "actions_known", "ended_where")
-}
-_acts = st.lists(
-    st.fixed_dictionaries(
-        {
-            "technique": _codes["technique"],
-            "aim": _codes["aim"],
-            "result": _codes["result"],
-            "situation_after": _codes["situation"],
-            "minutes": st.none() | st.just("unknown") | st.integers(0, 600),
-        }
-    ),
-    max_size=8,
-)
-
-
-@st.composite
-def complications(draw: st.DrawFn) -> Document:
-    """Any complication built from codes, its positions right and in any array order."""
-    acts = [{"position": number, **act} for number, act in enumerate(draw(_acts), start=1)]
-    return {
-        "situation": draw(_codes["situation"]),
-        "ending": draw(_codes["ending"]),
-        "actions_known": draw(_codes["actions_known"]),
-        "ended": draw(st.none() | st.fixed_dictionaries({"where": _codes["ended_where"]})),
-        "actions": draw(st.permutations(acts)),
-    }
-
-
-@given(complications())
-def test_every_counted_act_is_a_try_of_exactly_one_attempt(complication: Document) -> None:
-    ladder = ladder_of(complication)
-    counted = [rung.position for rung in ladder.rungs if rung.aim in ("free", "retrieve", "secure")]
-    assert sorted(position for attempt in ladder.attempts for position in attempt.positions) == counted
-    assert [one.attempt_in_complication for one in ladder.attempts] == list(
-        range(1, len(ladder.attempts) + 1)
-    )
-    for attempt in ladder.attempts:
-        rungs = [ladder.rungs[position - 1] for position in attempt.positions]
-        assert {(one.technique, one.aim, one.faced) for one in rungs} == {_key(attempt)}
-        assert attempt.result == rungs[-1].result
-
-
-def _key(attempt: Attempt) -> tuple[str | None, str, str | None]:
-    return attempt.technique, attempt.aim, attempt.faced
-
-
-@given(complications())
-def test_attempts_are_numbered_within_each_situation_without_a_gap(complication: Document) -> None:
-    numbers: dict[str | None, list[int]] = {}
-    for attempt in ladder_of(complication).attempts:
-        numbers.setdefault(attempt.faced, []).append(attempt.attempt_in_situation)
-    assert all(found == list(range(1, len(found) + 1)) for found in numbers.values())
-
-
-@given(
-    complications(),
-    st.lists(st.sampled_from([None, "unknown", 0, 1, 2, 3, -1, True, Decimal("0.5")]), max_size=4),
-)
-def test_nothing_but_wrong_positions_is_refused_by_the_reading(
-    complication: Document, wrong: list[Any]
-) -> None:
-    for action, position in zip(complication["actions"], wrong, strict=False):
-        action["position"] = position
-    positions = [action["position"] for action in complication["actions"]]
-    right = not any(isinstance(one, bool) for one in positions) and sorted(
-        one for one in positions if isinstance(one, int)
-    ) == list(range(1, len(positions) + 1))
-    try:
-        ladder_of(complication)
-    except ValueError:
-        assert not right
-    else:
-        assert right
+def test_only_the_attempt_that_closed_is_reopened() -> None:
+    ladder = a_ladder("wire_stuck: steady_traction=unchanged, snare_single/free=resolved, ct_scan>unknown")
+    assert [attempt.reopened for attempt in ladder_of(ladder).attempts] == [False, True]

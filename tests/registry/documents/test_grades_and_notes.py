@@ -29,6 +29,12 @@ def test_a_grade_without_its_scale_is_refused(scale: str | None) -> None:
     assert refused(a_case(injuries=[injury])) == [("injuries[0].grade", "B")]
 
 
+@pytest.mark.parametrize("scale", [None, "unknown"])
+def test_other_is_a_grade_of_another_scale_only(scale: str | None) -> None:
+    injury = {"scale": scale, "grade": "other", "note": "our own"}
+    assert refused(a_case(injuries=[injury])) == [("injuries[0].grade", "other")]
+
+
 def test_a_grade_of_another_scale_is_refused_with_those_of_its_own() -> None:
     document = a_case(injuries=[{"scale": "ellis_perforation", "grade": "3b"}])
     assert line(document) == (
