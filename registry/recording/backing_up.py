@@ -33,9 +33,14 @@ def back_up(path: Path) -> tuple[str, int]:
     """Write a backup; returns the head as `NUMBER:MAC` and the number of cases. An older file gives way in one step."""
     if not path.parent.is_dir():
         raise NotSaved(f"there is no folder {path.parent} to write {path.name} into")
-    with put_in_place(path) as file, snapshot():
-        head = Head.objects.get()
-        counts = _written(file, head)
+    if path.exists() and not path.is_file():
+        raise NotSaved(f"{path} is not a file; a backup takes the place of a file or of nothing")
+    try:
+        with put_in_place(path) as file, snapshot():
+            head = Head.objects.get()
+            counts = _written(file, head)
+    except OSError as error:
+        raise NotSaved(f"{path} cannot be written: {error.strerror}") from None
     return str(head), counts["registry.Case"]
 
 

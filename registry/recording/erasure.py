@@ -18,6 +18,7 @@ from registry.recording.change import Change, recorded
 from registry.recording.erasure_list import list_erasure
 from registry.recording.overwriting import overwritten
 from registry.recording.writing import names_for, written
+from registry.sealing import current_chain_key
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,7 @@ def erase_patient(site_code: str, document_id: str) -> Erasure:
     A case that is erased already leaves nothing to do but to overwrite what an earlier erasure could not.
     """
     case = _case(site_code, document_id)
+    current_chain_key()  # without it nothing can be entered: better known before anything is listed as erased
     reference = Patient.objects.values_list("lookup", flat=True).get(case=case)
     erased: list[str] = []
     drafts = 0

@@ -8,18 +8,20 @@ from django.db import OperationalError, connection
 
 from registry.models import DataKey
 
-TRIES = 20
+TRIES = 60
 PAUSE = 0.5
 
-_OTHERS = """
+_HOLDING = """
     SELECT count(*) FROM (
-        SELECT backend_xmin AS oldest FROM pg_stat_activity
-            WHERE datname = current_database() AND pid <> pg_backend_pid()
+        SELECT pg_snapshot_xmin(pg_current_snapshot())::xid AS oldest
+        UNION ALL SELECT backend_xmin FROM pg_stat_activity
+            WHERE (datname = current_database() OR datname IS NULL) AND pid <> pg_backend_pid()
         UNION ALL SELECT xmin FROM pg_replication_slots
         UNION ALL SELECT transaction FROM pg_prepared_xacts WHERE database = current_database()
     ) AS others WHERE oldest IS NOT NULL AND age(oldest) >= age(%s::xid)
 """
-"""Who may still see rows that were deleted before a transaction: VACUUM would keep them for these."""
+"""What makes VACUUM keep rows that were deleted before a transaction: any older transaction on the server, whatever its
+database, since VACUUM's own view begins there; and older views of this database."""
 
 
 def overwritten() -> str:
@@ -64,7 +66,7 @@ def _postgresql() -> str:
         cursor.execute("SET lock_timeout = %s", [f"{int(PAUSE * 1000)}ms"])
         try:
             for _ in range(TRIES):
-                cursor.execute(_OTHERS, [now])
+                cursor.execute(_HOLDING, [now])
                 if not cursor.fetchone()[0]:
                     try:
                         cursor.execute(f"VACUUM FULL {DataKey._meta.db_table}")
@@ -75,4 +77,4 @@ def _postgresql() -> str:
                 time.sleep(PAUSE)
         finally:
             cursor.execute("RESET lock_timeout")
-    return "another session has had a transaction open since before, so the table of keys could not be written anew"
+    return "another session of the server has had a transaction open since before, so deleted keys had to be kept"

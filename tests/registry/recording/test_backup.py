@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import errno
 import gzip
 import hashlib
 import json
@@ -358,6 +359,29 @@ def test_a_list_of_erasures_that_cannot_be_read_stops_the_restore(
 def test_a_folder_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
     outcome = command("backup", tmp_path / "nowhere" / "the.backup")
     assert (outcome.status, "there is no folder" in outcome.err) == (1, True)
+
+
+def test_a_folder_or_a_device_is_never_replaced_by_a_backup(tmp_path: Path) -> None:
+    for path in (tmp_path, Path("/dev/null")):
+        outcome = command("backup", path)
+        assert (outcome.status, "is not a file" in outcome.err) == (1, True)
+    assert not Path("/dev/null").is_file()
+
+
+def test_a_disk_that_is_full_is_a_sentence_and_leaves_the_older_backup(
+    past: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = backed_up(tmp_path)
+    before = path.read_bytes()
+
+    def full(_: str) -> Any:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(backing_up, "_rows", full)
+    outcome = command("backup", path)
+    assert (outcome.status, "No space left on device" in outcome.err) == (1, True)
+    assert path.read_bytes() == before
+    assert list(tmp_path.iterdir()) == [path]
 
 
 def test_a_file_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 
 import pytest
@@ -251,6 +254,41 @@ def test_nothing_is_erased_where_the_list_cannot_be_written(patients: None, sett
     assert not Case.objects.filter(erased=True).exists()
 
 
+def test_nothing_is_listed_or_erased_where_nothing_can_be_entered(
+    patients: None, settings, list_of_erasures: Path
+) -> None:
+    settings.CHAIN_KEYS = ""
+    outcome = erase("A-1")
+    assert (outcome.status, "CHAIN_KEYS" in outcome.err) == (1, True)
+    assert not list_of_erasures.exists()
+    assert not Case.objects.filter(erased=True).exists()
+
+
+def test_a_key_that_was_put_back_is_found(patients: None) -> None:
+    key = DataKey.objects.get(owner=the_case("A-1").code)
+    erase("A-1")
+    key.save(force_insert=True)
+    outcome = command("verify_history")
+    assert outcome.status == 1
+    assert f"{the_case('A-1').code}): the case is erased, but a data key of it is there" in outcome.err
+
+
+def test_a_look_up_that_was_put_back_is_found(patients: None) -> None:
+    erase("A-1")
+    Patient.objects.filter(case=the_case("A-1")).update(lookup=lookup("north", "NM 10"))
+    outcome = command("verify_history")
+    assert outcome.status == 1
+    assert "something sealed is left of it" in outcome.err
+
+
+def test_a_draft_that_lost_its_key_is_found(patients: None) -> None:
+    a_draft("DRAFT0001", "NM 11")
+    assert command("verify_history").status == 0
+    DataKey.objects.filter(owner="DRAFT0001").delete()
+    outcome = command("verify_history")
+    assert (outcome.status, "the draft DRAFT0001 has lost its data key" in outcome.err) == (1, True)
+
+
 def files_of_the_keys() -> list[Path]:
     """Where the disk holds the table of keys: SQLite's file and its log; PostgreSQL's file of that table alone."""
     if connection.vendor == "sqlite":
@@ -278,26 +316,48 @@ def test_the_wrapped_keys_are_no_longer_on_the_disk(patients: None) -> None:
     assert not any(on_the_disk(wrapped, [*before, *after]) for wrapped in erased)
 
 
-def test_somebody_who_reads_meanwhile_leaves_the_erasure_unfinished_on_the_disk(
-    patients: None, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(overwriting, "TRIES", 2)
-    monkeypatch.setattr(overwriting, "PAUSE", 0.1)
-
-    def erase_while_read() -> Outcome:
-        return in_a_thread(lambda: erase("A-1"))
-
+@contextmanager
+def a_reader() -> Iterator[None]:
+    """Somebody reads the registry and has not finished."""
     with connection.cursor() as cursor:
         cursor.execute("BEGIN" if connection.vendor == "sqlite" else "BEGIN ISOLATION LEVEL REPEATABLE READ")
         cursor.execute("SELECT count(*) FROM registry_datakey")
         cursor.fetchone()
-        outcome = erase_while_read()
+        yield
         cursor.execute("ROLLBACK")
+
+
+@contextmanager
+def a_transaction_in_another_database() -> Iterator[None]:
+    """Somebody writes to a database beside the registry's, on the same server."""
+    other = connection.copy()
+    other.settings_dict = {**other.settings_dict, "NAME": "postgres"}
+    with other.cursor() as cursor:
+        cursor.execute("BEGIN")
+        cursor.execute("SELECT pg_current_xact_id()")
+        yield
+        cursor.execute("ROLLBACK")
+    other.close()
+
+
+HOLDERS = [a_reader, *([a_transaction_in_another_database] if os.environ.get("TEST_DATABASE_URL") else [])]
+
+
+@pytest.mark.parametrize("holder", HOLDERS)
+def test_who_holds_it_up_leaves_the_erasure_unfinished_on_the_disk_until_it_is_run_again(
+    patients: None, monkeypatch: pytest.MonkeyPatch, holder: Callable[[], AbstractContextManager[None]]
+) -> None:
+    wrapped = DataKey.objects.get(owner=the_case("A-1").code).wrapped
+    with monkeypatch.context() as impatient, holder():
+        impatient.setattr(overwriting, "TRIES", 2)
+        impatient.setattr(overwriting, "PAUSE", 0.1)
+        outcome = in_a_thread(lambda: erase("A-1"))
     assert outcome.status == 1
     assert "The erasure is done, but not on the disk" in outcome.err
     assert the_case("A-1").erased
     again = erase("A-1")
     assert (again.status, again.out.splitlines()[0]) == (0, "the case A-1 of north is erased already")
+    assert not on_the_disk(wrapped, files_of_the_keys())
 
 
 def test_a_case_that_was_saved_meanwhile_is_refused_by_name_and_nothing_is_erased(
