@@ -19,11 +19,18 @@ from registry.recording.exports import export_lines
 from registry.recording.sites import add_site, give_role
 from registry.terms import CaseState, Role
 from tests.builders import a_case, a_ladder, changed
-from tests.commands import as_json, command, jsonl
+from tests.commands import Outcome, as_json, command, jsonl
 
 pytestmark = [pytest.mark.data, pytest.mark.django_db]
 
 CASES = Path(__file__).parents[3] / "fixtures" / "cases"
+
+
+def batch_of(outcome: Outcome) -> str:
+    """The batch number that an import printed in the line before the last."""
+    line = outcome.out.splitlines()[-2]
+    assert line.startswith("batch ")
+    return line.removeprefix("batch ")
 
 
 def exported() -> list[dict[str, Any]]:
@@ -42,7 +49,8 @@ def test_a_case_goes_in_is_left_alone_the_second_time_and_comes_out_equal(
     )
     path = as_json(tmp_path / "case.json", document)
     first, second = command("import_cases", path), command("import_cases", path)
-    assert first.out.splitlines()[-2:] == ["batch 1", "created 1, unchanged 0, amended 0"]
+    assert batch_of(first).isdecimal()
+    assert first.last == "created 1, unchanged 0, amended 0"
     assert second.out.splitlines() == ["created 0, unchanged 1, amended 0"]
     assert exported() == [completed(document)]
 
@@ -101,7 +109,7 @@ def test_other_content_is_refused_without_a_reason_and_amends_with_one(north: Si
     assert (refused.status, "--amend" in refused.err) == (1, True)
     assert command("import_cases", other, "--amend", " ").status == 1
     done = command("import_cases", other, "--amend", "the lesion was another")
-    assert done.out.splitlines()[-2:] == ["batch 2", "created 0, unchanged 0, amended 1"]
+    assert done.last == "created 0, unchanged 0, amended 1"
     assert exported() == [completed(a_case(narrative="second"))]
     assert Version.objects.filter(case=the_case()).count() == 2
     assert "another" not in "".join(Version.objects.values_list("text", flat=True))
@@ -141,28 +149,28 @@ def test_a_withdrawn_case_is_refused_even_unchanged_and_comes_back_with_a_reason
 def test_an_import_is_taken_back_whole(north: Site, tmp_path: Path) -> None:
     command("import_cases", as_json(tmp_path / "a.json", a_case(narrative="before")))
     both = [a_case(narrative="after"), a_case(id="N-2")]
-    command("import_cases", jsonl(tmp_path / "b.jsonl", both), "--amend", "why")
-    undone = command("undo_import", "2", "--reason", "the wrong file")
+    batch = batch_of(command("import_cases", jsonl(tmp_path / "b.jsonl", both), "--amend", "why"))
+    undone = command("undo_import", batch, "--reason", "the wrong file")
     assert (undone.status, undone.last) == (0, "withdrawn 1, restored 1")
     assert exported() == [completed(a_case(narrative="before"))]
     assert the_case("N-2").state == CaseState.WITHDRAWN
-    assert command("undo_import", "2", "--reason", "again").status == 1
-    assert command("undo_import", "99", "--reason", "none").status == 1
+    assert command("undo_import", batch, "--reason", "again").status == 1
+    assert command("undo_import", "999999", "--reason", "none").status == 1
 
 
 def test_an_import_that_brought_a_case_back_is_taken_back_to_withdrawn(north: Site, tmp_path: Path) -> None:
     path = as_json(tmp_path / "a.json", a_case())
     command("import_cases", path)
     set_state(the_case(), CaseState.WITHDRAWN, version=1, reason="a mistake", by=None, source=ON_A_PAGE)
-    command("import_cases", path, "--amend", "it was right")
-    assert command("undo_import", "2", "--reason", "it was not").status == 0
+    batch = batch_of(command("import_cases", path, "--amend", "it was right"))
+    assert command("undo_import", batch, "--reason", "it was not").status == 0
     assert the_case().state == CaseState.WITHDRAWN
 
 
 def test_an_import_whose_cases_changed_since_is_not_taken_back(north: Site, tmp_path: Path) -> None:
-    command("import_cases", jsonl(tmp_path / "a.jsonl", [a_case(), a_case(id="N-2")]))
+    batch = batch_of(command("import_cases", jsonl(tmp_path / "a.jsonl", [a_case(), a_case(id="N-2")])))
     amend_case(the_case(), a_case(narrative="edited"), version=1, reason="", by=None)
-    refused = command("undo_import", "1", "--reason", "the wrong file")
+    refused = command("undo_import", batch, "--reason", "the wrong file")
     assert (refused.status, "N-1" in refused.err, "N-2" in refused.err) == (1, True, False)
     assert the_case("N-2").state == CaseState.SUBMITTED
 
@@ -247,7 +255,8 @@ def test_flat_rows_make_the_cases_that_they_spell(north: Site, tmp_path: Path) -
     path.write_text(
         "site,id,date,age,complication,device_class,situation,ending,mechanisms,position,technique,aim,result,"
         "situation_after,minutes\n"
-        "north,F-1,2026-02,71,C1,guidewire,wire_stuck,out_whole,calcium; angulation,1,steady_traction,free,unchanged,,4.5\n"
+        "north,F-1,2026-02,71,C1,guidewire,wire_stuck,out_whole,calcium; angulation,1,steady_traction,free,"
+        "unchanged,,4.5\n"
         "north,F-1,2026-02,71,C1,guidewire,wire_stuck,out_whole,calcium; angulation,2,microcatheter_to_trap,free,"
         "resolved,closed,unknown\n"
         "north,F-2,2026-03-01,,,guidewire,wire_stuck,unknown,,,,,,,\n"

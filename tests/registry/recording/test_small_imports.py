@@ -134,6 +134,7 @@ def test_a_wrong_heading_names_the_columns(what: str, north: Site, tmp_path: Pat
     assert "columns:" in given(tmp_path, what, "one,two\n1,2\n").err
 
 
+@pytest.mark.django_db(transaction=True)
 def test_a_site_is_added_once_and_its_code_is_a_word() -> None:
     first = command("set_up", "--site", "north", "--name", "North", "--admin", "a@north.example")
     second = command("set_up", "--site", "north", "--name", "North", "--admin", "A@north.example")
