@@ -175,7 +175,7 @@ def laid_out(
 ) -> tuple[dict[str, Any], list[NewRow]]:
     """The columns of the case's own row and the rows below it, derived columns filled; nothing is written."""
     columns, rows = rows_of(clear, names)
-    _derive(columns, rows, clear=clear, site=site, counted=state in COUNTED_STATES)
+    _derive(clear, columns, rows, site=site, counted=state in COUNTED_STATES)
     return columns, rows
 
 
@@ -235,12 +235,7 @@ def _hung(holder: NewRow, parent: str, new: NewRow) -> NewRow:
 
 
 def _derive(
-    columns: Mapping[str, Any],
-    rows: Sequence[NewRow],
-    *,
-    clear: Mapping[str, Json],
-    site: int,
-    counted: bool,
+    clear: Mapping[str, Json], columns: Mapping[str, Any], rows: list[NewRow], *, site: int, counted: bool
 ) -> None:
     """Fill the derived columns of the rows that enter figures, from the one reading of the ladders."""
     earliest, latest = columns["procedure_date_earliest"], columns["procedure_date_latest"]
