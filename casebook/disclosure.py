@@ -63,12 +63,15 @@ class Disclosure:
 def period_of(since: str, until: str, today: datetime.date) -> Period:
     """The period between two dates, each a day, a month or a year; refused unless of whole months and long enough.
 
-    Years that are still to come hold no case and make no period longer.
+    Days that are still to come hold no case: a period that ends today or later ends with its month, and years to come
+    make no period longer.
     """
     try:
         period = Period(span(since).earliest, span(until).latest)
     except ValueError as error:
         raise ReleaseRefused(f"--since {since} --until {until}: {error}") from None
+    if period.until >= today:
+        period = Period(period.since, span(f"{period.until:%Y-%m}").latest)
     if period.since.day != 1 or (period.until + datetime.timedelta(days=1)).day != 1:
         raise ReleaseRefused(
             f"the period {period.since} to {period.until} is not of whole months; it begins on the first day of a "

@@ -142,6 +142,7 @@ def test_the_report_counts_what_was_suppressed_and_left_out() -> None:
         ("2024", "2025", [2024, 2025]),
         ("2026-01", "2026-12", [2026]),
         ("2024-03-01", "2030-12", list(range(2024, 2031))),
+        ("2024-03-01", TODAY.isoformat(), list(range(2024, TODAY.year + 1))),
     ],
 )
 def test_whole_months_of_a_year_or_more_are_a_period(since: str, until: str, years: list[int]) -> None:
