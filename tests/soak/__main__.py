@@ -14,7 +14,7 @@ from typing import Any
 from tests.run import TESTS, postgresql
 
 ROUNDS = 200
-EXAMPLES = 20_000
+EXAMPLES = 1_000
 OUT = TESTS.parent / "var" / "soak"
 
 
