@@ -139,7 +139,7 @@ class _Plan:
 
     def _entry(self, cursor: Any, case: int) -> None:
         lock = "" if connection.vendor == "sqlite" else " FOR UPDATE"
-        cursor.execute(f"SELECT number, mac, seal FROM registry_head{lock}")  # noqa: S608
+        cursor.execute(f"SELECT number, mac, seal FROM registry_head{lock}")
         number, mac, _ = cursor.fetchone()
         at, chain_key, one = timezone.now(), current_chain_key(), self.one
         event = Event(
@@ -173,7 +173,7 @@ def _insert(cursor: Any, rows: Sequence[models.Model]) -> list[Any]:
     columns = ", ".join(f'"{field.column}"' for field in fields)
     marks = ", ".join(["(" + ", ".join(["%s"] * len(fields)) + ")"] * len(rows))
     cursor.execute(
-        f'INSERT INTO {meta.db_table} ({columns}) VALUES {marks} RETURNING "{meta.pk.column}"',  # noqa: S608
+        f'INSERT INTO {meta.db_table} ({columns}) VALUES {marks} RETURNING "{meta.pk.column}"',
         values,
     )
     return [key for (key,) in cursor.fetchall()]

@@ -8,7 +8,6 @@ import subprocess
 import sys
 import tempfile
 import time
-from pathlib import Path
 from typing import Any
 
 from tests.run import TESTS, postgresql
