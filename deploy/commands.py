@@ -49,6 +49,10 @@ class RegistryCommand(BaseCommand):
             raise Refusal(printable(str(error))) from None
         except (OperationalError, ProgrammingError) as error:
             raise Refusal(_database_words(error)) from None
+        except OSError as error:
+            raise Refusal(
+                f"{error.filename or 'a file'} cannot be read or written: {error.strerror}"
+            ) from None
 
     def say(self, line: str) -> None:
         """A line of the answer, on stdout."""

@@ -58,6 +58,6 @@ def load_people(scenario: Scenario, password: str) -> Iterator[tuple[Role, Perso
 
 
 def load_cases(documents: Iterable[Json], progress: Callable[[int], None] = lambda done: None) -> Tally:
-    """Import documents through the import's own code; what a form would ask about is not repeated for invented cases."""
+    """Import documents through the import's own code; what a form would ask about is not told of invented cases."""
     sources = (Source(f"case {number}", document) for number, document in enumerate(documents, start=1))
     return import_documents(sources, manner=Manner(), by=None, warn=lambda line: None, progress=progress)

@@ -82,5 +82,5 @@ def database(url: str, folder: Path) -> dict[str, object]:
         "HOST": query.get("host", parts.hostname or ""),
         "PORT": str(parts.port or ""),
         "CONN_MAX_AGE": 60,
-        "OPTIONS": {"options": "-c client_min_messages=warning -c timezone=UTC"},
+        "OPTIONS": {"options": "-c client_min_messages=warning -c timezone=UTC -c lock_timeout=30s"},
     }

@@ -11,7 +11,7 @@ import numpy as np
 from analytics.statistics._inputs import IntArray
 
 
-def class_sizes(columns: Mapping[str, Sequence[Any]]) -> IntArray:
+def class_sizes(columns: Mapping[str, Sequence[Any] | NDArray[Any]]) -> IntArray:
     """The size of each row's class: how many rows, itself included, have the same values in all columns.
 
     `columns` maps names to sequences of one length, of hashable values (texts, numbers, None); a missing value is a

@@ -21,6 +21,8 @@ class ListField(models.TextField):
     """A list of words, numbers or dates, kept as canonical JSON text so that numbers stay exact on every engine."""
 
     def from_db_value(self, value: str | None, expression: Any, connection: Any) -> list[Json] | None:
+        if value == "[]":
+            return []
         return None if value is None else read(value)
 
     def to_python(self, value: Any) -> list[Json] | None:

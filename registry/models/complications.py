@@ -1,7 +1,7 @@
 """Complications, what was done about them in order, what was declined, what was left, and what was harmed.
 
-The derived columns are written only by `recording/`, from `case_ladders.counted_complications`; a test recounts them from the
-documents. They carry what the pages ask, so that a page counts in one statement on one table.
+The derived columns are written only by `recording/`, from `case_ladders.counted_complications`; a test recounts them
+from the documents. They carry what the pages ask, so that a page counts in one statement on one table.
 """
 
 from __future__ import annotations

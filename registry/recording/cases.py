@@ -15,7 +15,8 @@ from registry.models import Case, Person
 from registry.public_codes import new_code
 from registry.recording.change import Change, NotSaved, recorded
 from registry.recording.checking import Checker
-from registry.recording.writing import Prepared, lookup_of, names_for, new_case, sealed_text, written
+from registry.recording.names import names_for
+from registry.recording.writing import Prepared, lookup_of, new_case, sealed_text, written
 from registry.terms import CaseState
 from registry.versions import VersionText, last_version, version_text
 

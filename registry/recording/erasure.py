@@ -16,8 +16,9 @@ from registry.models import Case, DataKey, Draft, Patient, Site
 from registry.recording.cases import erased_case
 from registry.recording.change import Change, recorded
 from registry.recording.erasure_list import list_erasure
+from registry.recording.names import names_for
 from registry.recording.overwriting import overwritten
-from registry.recording.writing import names_for, written
+from registry.recording.writing import written
 from registry.sealing import current_chain_key
 
 

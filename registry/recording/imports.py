@@ -25,8 +25,9 @@ from registry.models import Case, ImportBatch, JournalEntry, Person, Site
 from registry.recording.cases import BY_IMPORT, ON_A_PAGE, actor, changed_case, unused_codes
 from registry.recording.change import Change, NotSaved, recorded
 from registry.recording.checking import Checker, Refused
+from registry.recording.names import Wanted
 from registry.recording.spooling import packed, unpacked
-from registry.recording.writing import Prepared, Wanted, new_case, written
+from registry.recording.writing import Prepared, new_case, written
 from registry.sealing import Spool
 from registry.terms import CaseState
 from registry.versions import last_version, version_text

@@ -20,7 +20,8 @@ from registry.recording.backup_reading import rows_in
 from registry.recording.cases import erased_case
 from registry.recording.change import Change, NotSaved, recorded
 from registry.recording.erasure_list import listed_erasures
-from registry.recording.writing import LOCAL_REFERENCE, names_for, written
+from registry.recording.names import names_for
+from registry.recording.writing import LOCAL_REFERENCE, written
 from registry.sealing import NotOpened, lookup, unseal
 
 CHUNK = 1000

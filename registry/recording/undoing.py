@@ -9,7 +9,8 @@ from registry.journal import Event
 from registry.models import Case, ImportBatch, JournalEntry, Person, Version
 from registry.recording.cases import BY_COMMAND, actor, changed_case
 from registry.recording.change import Change, NotSaved, recorded
-from registry.recording.writing import Prepared, names_for, written
+from registry.recording.names import names_for
+from registry.recording.writing import Prepared, written
 from registry.sealing import unseal
 from registry.terms import CaseState
 from registry.versions import version_text

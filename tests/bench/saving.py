@@ -22,7 +22,8 @@ from registry.models import Case, DataKey, JournalEntry, Patient, Version
 from registry.public_codes import new_code
 from registry.recording.change import Change, recorded
 from registry.recording.checking import Checker
-from registry.recording.writing import Prepared, laid_out, names_for, new_case, written
+from registry.recording.names import names_for
+from registry.recording.writing import Prepared, laid_out, new_case, written
 from registry.sealing import chain_mac, current_chain_key, digest
 from registry.verification import verified
 from tests.bench.measuring import Measured, side_by_side

@@ -65,7 +65,7 @@ def test_arrays_are_read_like_lists() -> None:
         ({"sex": "female"}, "columns: sex is one text"),
         ({"age": [float("nan")]}, "columns: age holds NaN"),
         ({"age": [[1]]}, "columns: age holds list"),
-        ({"age": np.ma.masked_array([1, 2], mask=[0, 1])}, "columns: age holds masked values"),
+        ({"age": np.ma.masked_array([1, 2], mask=[False, True])}, "columns: age holds masked values"),
     ],
 )
 def test_what_cannot_be_compared_is_refused(columns: Any, message: str) -> None:
