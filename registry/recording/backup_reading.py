@@ -104,7 +104,9 @@ def _lines(path: Path) -> Iterator[bytes]:
                 yield line
     except EOFError:
         raise NotSaved(f"{path.name} is cut short; nothing was restored") from None
-    except (gzip.BadGzipFile, zlib.error):
+    except zlib.error:
+        raise _damaged(path) from None
+    except gzip.BadGzipFile:
         raise (_damaged(path) if begun else _no_backup(path)) from None
     except OSError as error:
         raise NotSaved(f"{path.name} cannot be read: {error.strerror}") from None
