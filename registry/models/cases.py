@@ -6,7 +6,7 @@ from django.db import models
 
 from registry import case_fields as fields
 from registry.models import columns
-from registry.models.columns import CaseRow, Row, hard_limits, limits_of, one_of
+from registry.models.columns import CaseRow, Placed, Row, WithDevice, hard_limits, limits_of, one_of
 from registry.models.places import Site
 from registry.public_codes import new_code
 from registry.terms import CaseState
@@ -121,12 +121,10 @@ class GuideCatheter(CaseRow):
         constraints = hard_limits("guide", {"size_f": (0, 40)})
 
 
-class Lesion(CaseRow):
+class Lesion(Placed, CaseRow):
     """A treated place."""
 
     ref = columns.name(fields.REF)
-    segments = columns.listing()
-    places = columns.listing()
     graft_type = columns.code()
     graft_site = columns.code()
     graft_recipient_segment = columns.code()
@@ -143,7 +141,7 @@ class Lesion(CaseRow):
         constraints = hard_limits("lesion", limits_of(fields.LESION))
 
 
-class LesionContent(CaseRow):
+class LesionContent(WithDevice, CaseRow):
     """What lay in a lesion: an old stent, a stent placed in this case, thrombus."""
 
     lesion = models.ForeignKey(Lesion, models.CASCADE, related_name="+")
@@ -151,14 +149,6 @@ class LesionContent(CaseRow):
     post_dilated = columns.code()
     expansion = columns.code()
     age_months = columns.number()
-    device_model = columns.device_model()
-    device_class = columns.code()
-    device_wire_class = columns.code()
-    device_diameter_mm = columns.number()
-    device_length_mm = columns.number()
-    device_size_f = columns.number()
-    device_lot = columns.name()
-    device_gtin = columns.name(14)
 
     class Meta:
         constraints = hard_limits("content", {"age_months": (0, 1_200), **limits_of(fields.DEVICE, "device")})

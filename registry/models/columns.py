@@ -97,6 +97,32 @@ class CaseRow(Row):
         abstract = True
 
 
+class Placed(models.Model):
+    """Where something lies: every segment and every place beyond the segments."""
+
+    segments = listing()
+    places = listing()
+
+    class Meta:
+        abstract = True
+
+
+class WithDevice(models.Model):
+    """A device that a row is about; its serial number and its whole UDI are sealed, its `gtin` names the model."""
+
+    device_model = device_model()
+    device_class = code()
+    device_wire_class = code()
+    device_diameter_mm = number()
+    device_length_mm = number()
+    device_size_f = number()
+    device_lot = name()
+    device_gtin = name(14)
+
+    class Meta:
+        abstract = True
+
+
 def hard_limits(table: str, columns: Mapping[str, fields.Limits]) -> list[models.BaseConstraint]:
     """A check for each numeric column of a table."""
     return [

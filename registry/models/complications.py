@@ -10,7 +10,7 @@ from django.db import models
 
 from registry import case_fields as fields
 from registry.models import columns
-from registry.models.columns import CaseRow, hard_limits, limits_of, one_of
+from registry.models.columns import CaseRow, Placed, WithDevice, hard_limits, limits_of, one_of
 from registry.models.places import Site
 from registry.terms import OTHER, UNKNOWN, Aim, Cause, Result
 
@@ -30,7 +30,7 @@ class CountedRow(CaseRow):
         abstract = True
 
 
-class Complication(CountedRow):
+class Complication(WithDevice, Placed, CountedRow):
     """One device going wrong within a case."""
 
     ref = columns.name(fields.REF)
@@ -42,16 +42,6 @@ class Complication(CountedRow):
     began_where = columns.code()
     began_case = columns.name(fields.ID)
     lesion = columns.name(fields.REF)
-    segments = columns.listing()
-    places = columns.listing()
-    device_model = columns.device_model()
-    device_class = columns.code()
-    device_wire_class = columns.code()
-    device_diameter_mm = columns.number()
-    device_length_mm = columns.number()
-    device_size_f = columns.number()
-    device_lot = columns.name()
-    device_gtin = columns.name(14)
     device_part_failed = columns.code()
     device_length_out_mm = columns.number()
     device_reprocessed = columns.code()
@@ -178,25 +168,17 @@ class DeclinedOption(CountedRow):
     """Derived: as of its complication."""
 
 
-class InvolvedDevice(CaseRow):
+class InvolvedDevice(WithDevice, CaseRow):
     """A device beside the failed one: used by an action, or otherwise there."""
 
     complication = models.ForeignKey(Complication, models.CASCADE, related_name="+")
     action = models.ForeignKey(Action, models.CASCADE, null=True, related_name="+")
-    device_model = columns.device_model()
-    device_class = columns.code()
-    device_wire_class = columns.code()
-    device_diameter_mm = columns.number()
-    device_length_mm = columns.number()
-    device_size_f = columns.number()
-    device_lot = columns.name()
-    device_gtin = columns.name(14)
 
     class Meta:
         constraints = hard_limits("involved", limits_of(fields.DEVICE, "device"))
 
 
-class Fragment(CaseRow):
+class Fragment(Placed, CaseRow):
     """A piece of the device; retained where its state is other than out."""
 
     complication = models.ForeignKey(Complication, models.CASCADE, related_name="+")
@@ -205,8 +187,6 @@ class Fragment(CaseRow):
     material = columns.code()
     length_mm = columns.number()
     how_measured = columns.code()
-    segments = columns.listing()
-    places = columns.listing()
     state = columns.code()
     reaches_aorta = columns.code()
     visible_on_fluoroscopy = columns.code()
@@ -216,15 +196,13 @@ class Fragment(CaseRow):
         constraints = hard_limits("fragment", limits_of(fields.FRAGMENT))
 
 
-class Injury(CaseRow):
+class Injury(Placed, CaseRow):
     """Harm to the vessel or the patient beside the situation."""
 
     ref = columns.name(fields.REF)
     kind = columns.code()
     scale = columns.code()
     grade = columns.code()
-    segments = columns.listing()
-    places = columns.listing()
     caused_by = columns.name(fields.REF)
     after_position = columns.position()
     at_minute = columns.number()
