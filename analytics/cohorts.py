@@ -112,8 +112,9 @@ def _in_scope(rows: QuerySet[AnyModel], scope: Scope) -> QuerySet[AnyModel]:
     return rows if scope.sites is None else rows.filter(site__in=scope.sites)
 
 
-def _sorted(rows: Iterable[Mapping[str, Any]], keys: Sequence[str]) -> Table:
-    return sorted(map(dict, rows), key=lambda row: [(row[key] is not None, row[key]) for key in keys])
+def _sorted(rows: Iterable[Any], keys: Sequence[str]) -> Table:
+    # No code is an empty text and no number among the keys is empty, so an empty text stands for an empty key.
+    return sorted(rows, key=lambda row: ["" if row[key] is None else row[key] for key in keys])
 
 
 def techniques(scope: Scope, filters: Filters, *, by_attempt: bool) -> Table:

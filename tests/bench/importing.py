@@ -15,7 +15,8 @@ from registry.recording.imports import Manner, Source, import_documents
 from tests.bench.measuring import Measured
 
 TABLES: tuple[type[Model], ...] = (Case, *MODELS, DataKey, Patient, Version, JournalEntry)
-TARGET = 8.0
+TARGETS = {"sqlite": 20.0, "postgresql": 6.0}
+"""Writing alone costs SQLite next to nothing, so that the checks, the sealing and the ORM weigh more there."""
 
 
 def imported(documents: Sequence[Mapping[str, Any]]) -> Iterator[Measured]:
@@ -38,7 +39,7 @@ def imported(documents: Sequence[Mapping[str, Any]]) -> Iterator[Measured]:
         connection.vendor,
         len(documents),
         (ended - started) / floor,
-        TARGET,
+        TARGETS[connection.vendor],
         f"reading, checks and sealing {(applying[0] - started) * per_case:.2f} ms a case, writing "
         f"{(ended - applying[0]) * per_case:.2f}, the same rows by hand {floor * per_case:.2f}",
     )

@@ -34,15 +34,15 @@ def _timed(work: Callable[[], object]) -> float:
 
 
 def side_by_side(
-    product: Callable[[], object], floor: Callable[[], object], *, rounds: int = 9
+    product: Callable[[], object], floor: Callable[[], object], *, rounds: int = 9, free: float = 0
 ) -> tuple[float, str]:
-    """The median of the rounds' ratios after one warm-up, and the figures in words."""
+    """The median of the rounds' ratios after one warm-up, and the figures in words; `free` seconds do not count."""
     product(), floor()
     ours, theirs = [], []
     for _ in range(rounds):
         ours.append(_timed(product))
         theirs.append(_timed(floor))
-    ratio = statistics.median(mine / other for mine, other in zip(ours, theirs, strict=True))
+    ratio = statistics.median((mine - free) / other for mine, other in zip(ours, theirs, strict=True))
     return ratio, (
         f"product {_milliseconds(ours)}, floor {_milliseconds(theirs)}, {rounds} rounds, "
         f"load {os.getloadavg()[0]:.1f}"
