@@ -12,8 +12,21 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from registry.canonical import read
 from registry.documents.sealed_fields import joined
-from registry.models import Case, DataKey, Head, Look, Membership, Patient, Person, Site
+from registry.models import (
+    Case,
+    DataKey,
+    Head,
+    JournalEntry,
+    Look,
+    Membership,
+    Patient,
+    Person,
+    Site,
+    StaffRole,
+)
+from registry.rights import Extent, Reach, rights
 from registry.sealing import NotOpened, Wrapped, lookup, unseal, unwrap
 from registry.terms import Role
 from registry.versions import last_version, version_text
@@ -100,6 +113,46 @@ def require(person: Person, roles: frozenset[Role], sites: Iterable[Site]) -> No
         if site.pk not in held:
             asked = " or ".join(sorted(role.replace("_", " ") for role in roles))
             raise NotAllowed(f"{person.email} is not {asked} at the site {site.code}")
+
+
+def sites_for(person: Person, route: str) -> QuerySet[Site]:
+    """The sites at which a person may use a route, for own cases at least."""
+    right = rights()[route]
+    roles = ALL_ROLES if right.reach == Reach.SELF else frozenset(right.extents)
+    return Site.objects.filter(pk__in=_memberships(person, roles).values("site_id"))
+
+
+def may_enter(person: Person, route: str) -> bool:
+    """Whether a person may use a route at some site."""
+    return sites_for(person, route).exists()
+
+
+def scope_for(person: Person, route: str) -> Scope:
+    """The sites whose cases a person may count on a route."""
+    return Scope(frozenset(sites_for(person, route).values_list("pk", flat=True)))
+
+
+def case_for(person: Person, route: str, code: str) -> Case:
+    """A case by its public code, for a route that is about a case.
+
+    NotFound where it is missing or at another site; NotAllowed where the person's roles at its site do not go so far.
+    """
+    case = case_for_reading(person, code)
+    extents = rights()[route].extents
+    held = Membership.objects.filter(person=person, site=case.site, active=True).values_list(
+        "role", flat=True
+    )
+    reached = {extents[Role(role)] for role in held if Role(role) in extents}
+    if Extent.SITE in reached or (Extent.OWN in reached and is_own(person, case)):
+        return case
+    raise NotAllowed("this needs another role at this site: see who may do what")
+
+
+def is_own(person: Person, case: Case) -> bool:
+    """Whether a person submitted the case or is named in it by a staff code."""
+    first = JournalEntry.objects.filter(case=case, what="case_created").values_list("text", flat=True).first()
+    submitted = first is not None and read(first)["who"] == person.code
+    return submitted or StaffRole.objects.filter(case=case, person__person=person).exists()
 
 
 def cases_visible_to(person: Person) -> QuerySet[Case]:

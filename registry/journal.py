@@ -26,6 +26,7 @@ EVENTS: Mapping[str, str] = {
     "person_added": "An account was made",
     "membership_given": "A role at a site was given",
     "invitation_made": "An invitation was made",
+    "invitation_taken_up": "An invitation was taken up",
     "catalogue_changed": "The device catalogue was changed",
     "device_use_changed": "Monthly device use was changed",
     "procedures_changed": "Monthly returns were changed",

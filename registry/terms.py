@@ -59,6 +59,10 @@ class CaseState(StrEnum):
     WITHDRAWN = "withdrawn"
 
 
+COUNTED_STATES = (CaseState.SUBMITTED, CaseState.LOCKED)
+"""The states in which a case counts and is exported."""
+
+
 class Role(StrEnum):
     """What an account may be at a site."""
 

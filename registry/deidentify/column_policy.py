@@ -25,6 +25,8 @@ VOLUME = "the volume of one laboratory in one month finds the laboratory"
 ACCOUNT = "a person with an account"
 TYPED_REF = "a ref is typed and may hold anything"
 
+_AXES = "id user_agent ip_address username http_accept path_info attempt_time"
+
 _ROW: Group = keep("unknown empty", "names of fields; a release shows both in the columns themselves")
 _CASE_ROW: tuple[Group, ...] = (drop("id case", KEY), keep("index"), _ROW)
 _COUNTED_ROW: tuple[Group, ...] = (
@@ -219,6 +221,12 @@ _GROUPS: dict[str, tuple[Group, ...]] = {
     "auth.Group_permissions": (drop("id group permission", INSIDE),),
     "contenttypes.ContentType": (drop("id app_label model", INSIDE),),
     "sessions.Session": (drop("session_key session_data expire_date", ACCOUNT),),
+    "account.EmailAddress": (drop("id user email verified primary", ACCOUNT),),
+    "account.EmailConfirmation": (drop("id email_address created sent key", ACCOUNT),),
+    "axes.AccessAttempt": (drop(_AXES + " get_data post_data failures_since_start", ACCOUNT),),
+    "axes.AccessAttemptExpiration": (drop("access_attempt expires_at", ACCOUNT),),
+    "axes.AccessFailureLog": (drop(_AXES + " locked_out", ACCOUNT),),
+    "axes.AccessLog": (drop(_AXES + " logout_time session_hash", ACCOUNT),),
 }
 
 COLUMNS: dict[str, Rule] = laid_out(_GROUPS, ".")

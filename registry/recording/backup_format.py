@@ -72,6 +72,12 @@ NOT_CARRIED: Mapping[str, str] = {
     "auth.Group": "not used: rights come from memberships",
     "auth.Group_permissions": "not used: rights come from memberships",
     "sessions.Session": "people sign in again after a restore",
+    "account.EmailAddress": "made anew at sign-in from the person's address",
+    "account.EmailConfirmation": "not used: accounts are taken up by invitation",
+    "axes.AccessAttempt": "attempts to sign in, of this machine and its present",
+    "axes.AccessAttemptExpiration": "attempts to sign in, of this machine and its present",
+    "axes.AccessFailureLog": "attempts to sign in, of this machine and its present",
+    "axes.AccessLog": "attempts to sign in, of this machine and its present",
 }
 """Every other table, with the reason."""
 

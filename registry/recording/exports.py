@@ -17,7 +17,7 @@ from registry.recording.cases import actor
 from registry.recording.change import NotSaved, recorded
 from registry.recording.files import put_in_place
 from registry.recording.opening import opened_texts
-from registry.recording.writing import COUNTED_STATES
+from registry.terms import COUNTED_STATES
 
 CHUNK = 500
 

@@ -9,6 +9,7 @@ import zoneinfo
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
+from django.utils import timezone
 
 from registry.case_fields import ID
 from registry.journal import Event
@@ -68,8 +69,39 @@ def invite(person: Person, *, by: Person | None) -> str:
     secret = secrets.token_urlsafe(32)
 
     def work(change: Change) -> None:
-        Invitation.objects.create(person=person, digest=hashlib.sha256(secret.encode()).hexdigest())
+        Invitation.objects.create(person=person, digest=_digest(secret))
         change.enter(Event("invitation_made", particulars={"person": person.code}))
 
     recorded(work, who=actor(by))
     return secret
+
+
+def invited(secret: str) -> Person | None:
+    """Whose account an unused invitation is for; None where there is none such."""
+    found = Invitation.objects.filter(digest=_digest(secret), used_at=None, person__is_active=True)
+    invitation = found.select_related("person").first()
+    return invitation.person if invitation else None
+
+
+def take_up(secret: str, *, name: str, password: str) -> Person:
+    """Give an invited account its name and password; the invitation, and every other of the person, is used up."""
+
+    def work(change: Change) -> Person:
+        invitation = (
+            Invitation.objects.select_for_update().filter(digest=_digest(secret), used_at=None).first()
+        )
+        if invitation is None:
+            raise NotSaved("this invitation has been used already; ask for another one")
+        person = invitation.person
+        person.name = name.strip()
+        person.set_password(password)
+        person.save(update_fields=["name", "password"])
+        Invitation.objects.filter(person=person, used_at=None).update(used_at=timezone.now())
+        change.enter(Event("invitation_taken_up", particulars={"person": person.code}))
+        return person
+
+    return recorded(work, who="invitation")
+
+
+def _digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()

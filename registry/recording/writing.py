@@ -20,10 +20,9 @@ from registry.models.columns import Row
 from registry.partial_dates import Span
 from registry.recording.change import Change, NotSaved
 from registry.sealing import Wrapped, digest, lookup, new_data_key, seal
-from registry.terms import CaseState, Result
+from registry.terms import COUNTED_STATES, CaseState, Result
 from registry.versions import VersionText
 
-COUNTED_STATES = (CaseState.SUBMITTED, CaseState.LOCKED)
 LOCAL_REFERENCE = "/patient/local_reference"
 """Where the local reference stands among the sealed texts."""
 _BATCH = 1000

@@ -1,0 +1,51 @@
+"""What every page's frame shows: where somebody may go, who is signed in, whether this is the demo."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+
+from deploy.demo_marks import demo_loaded
+from registry.access import may_enter
+from registry.cautions import caution
+from registry.models import Person
+
+NAVIGATION = (
+    ("home", "Home"),
+    ("log_case", "Log a case"),
+    ("cases", "Cases"),
+    ("techniques", "Techniques"),
+    ("devices", "Devices"),
+    ("administration", "Administration"),
+)
+"""Routes and labels in the order of the frame; one without a page is not shown."""
+
+
+def frame(request: HttpRequest) -> dict[str, Any]:
+    """Context for `registry/base.html`."""
+    return {
+        "navigation": _places(request),
+        "demo": caution("demo_invented") if demo_loaded() else "",
+        "caution_trained_teams": caution("trained_teams"),
+    }
+
+
+def _places(request: HttpRequest) -> list[dict[str, Any]]:
+    person = getattr(request, "user", None)
+    if not isinstance(person, Person):
+        return []
+    here = request.resolver_match.view_name if request.resolver_match else ""
+    return [
+        {"address": address, "label": label, "here": here == route}
+        for route, label in NAVIGATION
+        if (address := _address(route)) and may_enter(person, route)
+    ]
+
+
+def _address(route: str) -> str:
+    try:
+        return reverse(route)
+    except NoReverseMatch:
+        return ""

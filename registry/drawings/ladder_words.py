@@ -1,0 +1,46 @@
+"""The ladder as sentences, for those who listen and for plain text; says what the picture shows and no more."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from registry.drawings.ladder_story import NO_NAMES, Act, Ended, Faced, Gap, Harm, NotTried, Step, told
+from registry.drawings.phrases import Document, raised
+
+
+def ladder_in_words(
+    complication: Document, document: Document, *, names: Mapping[str, str] = NO_NAMES
+) -> list[str]:
+    """The story of one complication, a sentence or two for each step, in the order of the picture.
+
+    `names` are those of device models by code. Raises ValueError where positions are not 1 to n, each once.
+    """
+    return [sentence(step) for step in told(complication, document, names)]
+
+
+def sentence(step: Step) -> str:
+    """One step in words."""
+    match step:
+        case Faced(title, asides, changed):
+            start = "The situation is now" if changed else "The situation"
+            return f"{start}: {_and_asides(title, asides)}."
+        case Act():
+            return _act(step)
+        case NotTried(technique, reason):
+            return f"Not tried: {technique}, {reason}."
+        case Harm(injury, place):
+            return f"Injury, {place}: {injury}."
+        case Gap(text):
+            return text
+        case Ended(title, asides):
+            return f"{_and_asides(title, asides)}."
+
+
+def _and_asides(title: str, asides: tuple[str, ...]) -> str:
+    return "; ".join((title, *asides))
+
+
+def _act(act: Act) -> str:
+    when = f", {act.minute}" if act.minute else ""
+    harm = "".join(f" Injury: {injury}." for injury in act.injuries)
+    return f"Rung {act.position}{when}: {raised(act.technique)}, {'; '.join(act.details)}.{harm}"

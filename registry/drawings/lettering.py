@@ -1,0 +1,136 @@
+"""How wide words run, and where their lines break; an estimate by table, since no browser is at hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from registry.drawings.svg import element, number, words
+
+SMALL = 13.5
+"""The smallest letters of the product, in px."""
+
+# Advances of Atkinson Hyperlegible Next, in hundredths of the letter size, from the space (32) to the tilde (126);
+# measured in a browser from the font files of fontsource.
+_REGULAR = (
+    28, 29, 30, 65, 59, 92, 73, 16, 30, 30, 48, 61, 21, 36, 21, 39,
+    65, 41, 55, 58, 61, 59, 60, 51, 61, 59, 21, 21, 55, 63, 55, 48,
+    78, 63, 61, 64, 67, 57, 55, 69, 69, 39, 51, 63, 54, 82, 69, 71,
+    59, 72, 61, 59, 56, 69, 59, 86, 62, 57, 61, 32, 39, 34, 55, 37,
+    24, 52, 57, 48, 56, 54, 31, 56, 55, 25, 24, 49, 26, 84, 55, 55,
+    57, 57, 35, 47, 33, 54, 46, 68, 48, 45, 46, 34, 24, 34, 55,
+)  # fmt: skip
+_BOLD = (
+    31, 30, 39, 76, 61, 97, 72, 21, 33, 33, 48, 59, 27, 37, 27, 44,
+    66, 44, 58, 60, 62, 61, 63, 54, 62, 57, 27, 27, 57, 61, 57, 55,
+    78, 68, 64, 66, 69, 60, 57, 72, 70, 42, 56, 66, 55, 86, 72, 75,
+    63, 76, 65, 61, 61, 69, 64, 89, 68, 65, 62, 34, 44, 34, 58, 40,
+    29, 55, 60, 51, 60, 56, 36, 59, 57, 30, 26, 55, 32, 88, 57, 58,
+    60, 60, 38, 51, 38, 57, 53, 74, 54, 52, 51, 38, 25, 38, 54,
+)  # fmt: skip
+_OTHER_LATIN = 70
+_WIDE = 105
+_TABULAR = 66
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Words of one weight."""
+
+    text: str
+    bold: bool = False
+
+
+Line = tuple[Run, ...]
+
+
+def _advance(letter: str, table: Sequence[int]) -> int:
+    place = ord(letter) - 32
+    if letter.isdecimal():
+        return _TABULAR
+    if 0 <= place < len(table):
+        return table[place]
+    return _OTHER_LATIN if ord(letter) < 0x2E80 else _WIDE
+
+
+def width(text: str, size: float, *, bold: bool = False) -> float:
+    """About how wide the text runs, in px; digits are tabular, what the table lacks is taken to be wide."""
+    table = _BOLD if bold else _REGULAR
+    return sum(_advance(letter, table) for letter in text) * size / 100
+
+
+def line_width(line: Iterable[Run], size: float) -> float:
+    """About how wide a line of runs is, in px."""
+    return sum(width(run.text, size, bold=run.bold) for run in line)
+
+
+def _pieces(runs: Iterable[Run], size: float, room: float) -> list[Run]:
+    """Words with the space after them, those wider than the room cut."""
+    pieces = []
+    for run in runs:
+        for word in run.text.split(" "):
+            start = 0
+            for end in range(1, len(word) + 1):
+                if end - start > 1 and width(word[start:end], size, bold=run.bold) > room:
+                    pieces.append(Run(word[start : end - 1], run.bold))
+                    start = end - 1
+            pieces.append(Run(word[start:] + " ", run.bold))
+        if pieces and not run.text.endswith(" "):
+            pieces[-1] = Run(pieces[-1].text.removesuffix(" "), run.bold)
+        elif pieces:
+            pieces.pop()
+    return pieces
+
+
+def _joined(pieces: Sequence[Run]) -> Line:
+    runs: list[Run] = []
+    for piece in pieces:
+        if runs and runs[-1].bold == piece.bold:
+            runs[-1] = Run(runs[-1].text + piece.text, piece.bold)
+        else:
+            runs.append(piece)
+    if runs:
+        runs[-1] = Run(runs[-1].text.rstrip(" "), runs[-1].bold)
+    return tuple(runs)
+
+
+def wrapped(runs: Iterable[Run], size: float, room: float) -> list[Line]:
+    """The runs broken into lines of at most `room` px; a word wider than that is cut."""
+    lines: list[Line] = []
+    line: list[Run] = []
+    for piece in _pieces(runs, size, room):
+        fits = line_width([*line, Run(piece.text.rstrip(" "), piece.bold)], size) <= room
+        if line and not fits and line[-1].text.endswith(" "):
+            lines.append(_joined(line))
+            line = []
+        elif line and not fits and piece.text.strip(" .,;:·"):
+            lines.append(_joined(line))
+            line = []
+        line.append(piece)
+    if line:
+        lines.append(_joined(line))
+    return lines
+
+
+def wrapped_text(text: str, size: float, room: float, *, bold: bool = False) -> list[Line]:
+    """One text broken into lines."""
+    return wrapped([Run(text, bold)], size, room)
+
+
+def letters(line: Line, at: tuple[float, float], size: float, class_: str, anchor: str | None = None) -> str:
+    """One line as a text element; `at` is where its base line starts, or ends with the anchor `end`."""
+    whole = len(line) == 1
+    content = [
+        words(run.text) if whole else element("tspan", words(run.text), font_weight=600 if run.bold else None)
+        for run in line
+    ]
+    return element(
+        "text",
+        *content,
+        class_=class_,
+        x=number(at[0]),
+        y=number(at[1]),
+        font_size=number(size),
+        font_weight=600 if whole and line[0].bold else None,
+        text_anchor=anchor,
+    )

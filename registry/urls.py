@@ -1,0 +1,7 @@
+"""Routes of the record."""
+
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,1 @@
+"""Pages of the record: a door, a form, a writer, an answer; no view reads a model itself."""
