@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from registry.canonical import Json
 from registry.editing.places import Draft, Refused, found
-from registry.field_kinds import Code, Field, Grade
+from registry.field_kinds import Code, Field
+from registry.terms import UNKNOWN
 from registry.vocabulary import word_list
 
 
@@ -16,7 +17,7 @@ class Outcome:
 
     `focus` is where the cursor goes: the name of a field, of a row, or the words of a button (`add rung C1` stands for
     the question that such buttons answer); empty: it stays. `said` is what is announced. `opens` is the row to be
-    shown open, None where that does not change.
+    shown open, empty where all are to be closed, None where that does not change.
     """
 
     document: Draft
@@ -33,9 +34,9 @@ def label(list_name: str, code: str | None) -> str:
 
 def said_value(kind: Field, value: Json) -> str:
     """A value as it is announced."""
-    if isinstance(kind, Code) and isinstance(value, str):
-        return label(kind.list, value)
-    return str(value) if not isinstance(kind, Grade) else f"grade {value}"
+    if value == UNKNOWN:
+        return "not known"
+    return label(kind.list, value) if isinstance(kind, Code) else str(value)
 
 
 def the_complication(draft: Draft, place: str) -> Draft:

@@ -37,7 +37,7 @@ class Gone(Refused):
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """One kind of row: its everyday name in operations, its list, the step in a place's name, and where the list stands.
+    """One kind of row: its everyday name in operations, its list, the step in a place's name, where the list stands.
 
     `at` is the place that holds the list where there is only one; `first` the field that an operation may fill in.
     """
@@ -127,7 +127,7 @@ def _give_keys(items: list[Draft], step: str, last: int) -> None:
     """Keys for rows without one: the number in their `ref` where it has the usual form, else the next."""
     taken = {item[KEY] for item in items if KEY in item}
     for item in items:
-        named = re.fullmatch(rf"{step}([1-9][0-9]{{0,2}})", str(item.get("ref")), re.ASCII)
+        named = re.fullmatch(rf"{step}([1-9][0-9]{{0,2}})", str(item.get("ref")), re.ASCII | re.IGNORECASE)
         if KEY not in item and named and (number := int(named[1])) not in taken and number > last:
             item[KEY] = number
             taken.add(number)
@@ -164,7 +164,7 @@ def added(holder: Draft, list_name: str, item: Draft) -> Draft:
 
 
 def replaced(holder: Draft, list_name: str, items: list[Draft]) -> None:
-    """Put fewer rows in the place of a list; one that is left empty becomes absent, for `none` is said, never inferred."""
+    """Put fewer rows in the place of a list; left empty it becomes absent, for `none` is said, never inferred."""
     holder[_LAST] = {**(holder.get(_LAST) or {}), list_name: last_key(holder, list_name)}
     if items:
         holder[list_name] = items
@@ -183,7 +183,7 @@ def row_of(holder: Mapping[str, Json], list_name: str, key: str | int) -> Draft:
 
 
 def found(draft: Draft, name: str, make: bool = False) -> Found:
-    """The place of that name; with `make`, absent objects on the way are made (rows never). Gone where there is none."""
+    """The place of that name; `make` makes absent objects on the way, never rows. Gone where there is none."""
     kind, thing = fields.CASE, draft
     at: Draft | None = thing
     for step in [] if name == CASE else name.split("."):

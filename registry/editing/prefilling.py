@@ -1,4 +1,4 @@
-"""What the form puts forward at a rung: the situation faced, the aim, the techniques that fit. Pure; suggests, never blocks.
+"""What the form puts forward at a rung: situation faced, aim, techniques that fit. Pure; suggests, never blocks.
 
 Free = the device is still joined, by its own shaft, to what the operator holds; retrieve = no longer joined;
 secure = it stays in (counting rule R0).
@@ -16,34 +16,79 @@ from registry.terms import Aim
 from registry.vocabulary import Term, word_list
 
 JOINED = frozenset(
-    """
-    wire_hard_to_withdraw wire_stuck wire_knotted wire_unravelled
-    stent_stuck_undeployed stent_partly_off_balloon covered_stent_not_delivered
-    balloon_stuck balloon_will_not_deflate balloon_ruptured
-    burr_stuck burr_stalled crown_stuck laser_catheter_stuck
-    microcatheter_stuck imaging_catheter_stuck aspiration_catheter_stuck guide_extension_stuck
-    catheter_stuck catheter_kinked catheter_knotted
-    snare_stuck basket_stuck filter_stuck filter_will_not_recapture device_stuck
-    """.split()
+    {
+        "wire_hard_to_withdraw",
+        "wire_stuck",
+        "wire_knotted",
+        "wire_unravelled",
+        "stent_stuck_undeployed",
+        "stent_partly_off_balloon",
+        "covered_stent_not_delivered",
+        "balloon_stuck",
+        "balloon_will_not_deflate",
+        "balloon_ruptured",
+        "burr_stuck",
+        "burr_stalled",
+        "crown_stuck",
+        "laser_catheter_stuck",
+        "microcatheter_stuck",
+        "imaging_catheter_stuck",
+        "aspiration_catheter_stuck",
+        "guide_extension_stuck",
+        "catheter_stuck",
+        "catheter_kinked",
+        "catheter_knotted",
+        "snare_stuck",
+        "basket_stuck",
+        "filter_stuck",
+        "filter_will_not_recapture",
+        "device_stuck",
+    }
 )
 """Situations in which the device is joined to what the operator holds."""
 
 LOOSE = frozenset(
-    """
-    wire_jacket_sheared wire_fractured_end_in_guide wire_fractured_in_coronary wire_fractured_reaching_aorta
-    wire_fractured_end_in_access_artery wire_fractured_place_unknown wire_fragment_embolised
-    stent_off_balloon_on_wire stent_off_wire_in_coronary stent_off_balloon_wire_not_known
-    stent_in_guide_or_sheath stent_in_access_artery stent_embolised
-    balloon_shaft_fractured balloon_shaft_fractured_end_in_guide balloon_shaft_fractured_inflated
-    balloon_fragment_in_coronary drive_shaft_fractured burr_detached
-    microcatheter_tip_fractured imaging_catheter_fractured guide_extension_fractured catheter_fractured
-    snare_fractured filter_detached device_broken device_lost device_embolised device_in_access_artery
-    """.split()
+    {
+        "wire_jacket_sheared",
+        "wire_fractured_end_in_guide",
+        "wire_fractured_in_coronary",
+        "wire_fractured_reaching_aorta",
+        "wire_fractured_end_in_access_artery",
+        "wire_fractured_place_unknown",
+        "wire_fragment_embolised",
+        "stent_off_balloon_on_wire",
+        "stent_off_wire_in_coronary",
+        "stent_off_balloon_wire_not_known",
+        "stent_in_guide_or_sheath",
+        "stent_in_access_artery",
+        "stent_embolised",
+        "balloon_shaft_fractured",
+        "balloon_shaft_fractured_end_in_guide",
+        "balloon_shaft_fractured_inflated",
+        "balloon_fragment_in_coronary",
+        "drive_shaft_fractured",
+        "burr_detached",
+        "microcatheter_tip_fractured",
+        "imaging_catheter_fractured",
+        "guide_extension_fractured",
+        "catheter_fractured",
+        "snare_fractured",
+        "filter_detached",
+        "device_broken",
+        "device_lost",
+        "device_embolised",
+        "device_in_access_artery",
+    }
 )
 """Situations in which it, or the piece in question, is no longer joined."""
 
 STAYS = frozenset(
-    "stent_moved_after_expansion stent_part_expanded stent_deformed covered_stent_not_sealing".split()
+    {
+        "stent_moved_after_expansion",
+        "stent_part_expanded",
+        "stent_deformed",
+        "covered_stent_not_sealing",
+    }
 )
 """Situations of a device that is meant to stay in."""
 
@@ -91,4 +136,5 @@ def _put_forward(term: Term, aim: str, situation: str | None) -> bool:
     if term.retired or term.properties.get("declined_only"):
         return False
     situations = term.properties.get("situations")
-    return situations is None or situation in situations or (aim == Aim.TREAT_INJURY and not situations)
+    usual = term.properties["aims"][0]
+    return situations is None or situation in situations or aim == usual == Aim.TREAT_INJURY

@@ -64,7 +64,7 @@ def forget(draft: Draft, noun: str, ref: str | None) -> None:
 
 
 def followers(draft: Draft, complication: Draft) -> Iterator[Draft]:
-    """What may stand after a rung of the complication: its declined options, injuries and complications caused by it."""
+    """What may stand after a rung of the complication: its declined options, and the harm caused by it."""
     yield from complication.get("declined") or []
     if complication.get("ref") is not None:
         for harm in [*(draft.get("injuries") or []), *draft.get("complications", [])]:

@@ -1,4 +1,4 @@
-"""Operations on the rungs of a complication: add, remove, move, place, result. Pure; change the draft they are given."""
+"""Operations on the rungs of a complication: add, remove, move, place, result. Pure; change the draft given."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from registry.editing.references import reorder
 from registry.editing.typed import Unreadable, value_of
 from registry.ladder import COUNTED_AIMS, RESULTS_OF_OTHER_ACTS, RESULTS_OF_RESCUE
 from registry.terms import CLOSED, OTHER, UNKNOWN, Aim, Result
+from registry.vocabulary import word_list
 
 
 def chosen(kind: fields.Field, text: str) -> str:
@@ -72,7 +73,7 @@ def place_rung(draft: Draft, place: str, key: str, to: str) -> Outcome:
     """The rung at another position."""
     if not (to.isascii() and to.isdecimal() and len(to) <= 4):
         raise Refused(f"{to} is no position.")
-    return _placed(draft, place, key, int(to), f"{place}.a{int(key) if key.isdecimal() else key}")
+    return _placed(draft, place, key, int(to), f"{place}.a{key}")
 
 
 def _placed(draft: Draft, place: str, key: str, to: int, focus: str) -> Outcome:
@@ -83,9 +84,10 @@ def _placed(draft: Draft, place: str, key: str, to: int, focus: str) -> Outcome:
     if there == rung["position"]:
         end = "first" if there == 1 else "last" if there == len(others) + 1 else f"number {there}"
         return Outcome(draft, focus, f"{spoken(rung)} is the {end} already.")
+    was = spoken(rung)
     others.insert(there - 1, rung)
     reorder(draft, complication, others)
-    return Outcome(draft, focus, f"{spoken(rung)} is now {there} of {len(others)}.")
+    return Outcome(draft, focus, f"{was} is now {there} of {len(others)}.")
 
 
 def result(draft: Draft, place: str, key: str, code: str) -> Outcome:
@@ -117,9 +119,7 @@ def settle(rung: Draft) -> None:
     aim, value = rung.get("aim"), rung.get("result")
     if value is not None and not _may_end(aim, value):
         del rung["result"]
-        value = None
-    closes = aim in COUNTED_AIMS and value == Result.RESOLVED
-    if closes:
+    if _resolves(rung):
         rung["situation_after"] = CLOSED
     elif rung.get("situation_after") == CLOSED and aim != Aim.LOOK:
         del rung["situation_after"]
@@ -132,6 +132,10 @@ def set_in_rung(draft: Draft, place: str, rung: Draft, field: str, text: str) ->
     value = chosen(kind, text)
     if field == "situation_after" and value == CLOSED and not _may_close(rung):
         raise Refused("Only an act that is resolved, or a look that finds it over, closes the complication.")
+    if field == "situation_after" and value != CLOSED and _resolves(rung):
+        raise Refused(
+            "A resolved rung closes the complication; where something remained to be done it is partly."
+        )
     rung[field] = value
     if field == "technique":
         _put_aim_right(the_complication(draft, above), rung)
@@ -143,14 +147,15 @@ def set_in_rung(draft: Draft, place: str, rung: Draft, field: str, text: str) ->
 
 
 def _may_close(rung: Draft) -> bool:
-    aim = rung.get("aim")
-    return aim == Aim.LOOK or (aim in COUNTED_AIMS and rung.get("result") == Result.RESOLVED)
+    return rung.get("aim") == Aim.LOOK or _resolves(rung)
+
+
+def _resolves(rung: Draft) -> bool:
+    return rung.get("aim") in COUNTED_AIMS and rung.get("result") == Result.RESOLVED
 
 
 def _put_aim_right(complication: Draft, rung: Draft) -> None:
     """The aim put forward for another technique, unless the aim recorded is one that it may serve."""
-    from registry.vocabulary import word_list
-
     aims = word_list("technique")[rung["technique"]].properties.get("aims", ())
     if rung.get("aim") in aims or not aims:
         return
