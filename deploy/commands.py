@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -17,6 +15,7 @@ from registry.access import NotAllowed, NotFound
 from registry.canonical import NotReadable, printable
 from registry.recording.change import NotSaved
 from registry.recording.imports import ImportRefused, Tally
+from registry.recording.tables_of_text import Rows, rows_of_bytes
 from registry.sealing import KeysMissing, NotOpened
 
 MOST_LINES = 100
@@ -88,46 +87,9 @@ def existing_file(name: str) -> Path:
     return path
 
 
-def rows_of_csv(
-    path: Path, columns: Sequence[str], optional: Sequence[str] = ()
-) -> list[tuple[int, dict[str, str]]]:
-    """The rows of a CSV file with the line each starts on; every column there, no other, spaces around values cut."""
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise Refusal(f"{path.name} is not UTF-8 text: byte {error.start + 1} cannot be read.") from None
-    if "\0" in text:
-        raise Refusal(f"{path.name} holds a NUL character; it is not a CSV file.")
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    listed = []
-    try:
-        heading = [name.strip() for name in next(reader, [])]
-        _check_heading(path, heading, columns, optional)
-        start = reader.line_num + 1
-        for row in reader:
-            if row and any(cell.strip() for cell in row):
-                if len(row) != len(heading):
-                    raise Refusal(
-                        f"{path.name}, line {start}: {len(row)} cells; the heading has {len(heading)} columns."
-                    )
-                listed.append((start, dict(zip(heading, (cell.strip() for cell in row), strict=True))))
-            start = reader.line_num + 1
-    except csv.Error as error:
-        raise Refusal(f"{path.name}, line {reader.line_num}: not CSV: {error}.") from None
-    if not listed:
-        raise Refusal(f"{path.name} holds no row; at least one is needed.")
-    return listed
-
-
-def _check_heading(
-    path: Path, heading: Sequence[str], columns: Sequence[str], optional: Sequence[str]
-) -> None:
-    allowed = ", ".join([*columns, *optional])
-    missing = [name for name in columns if name not in heading]
-    strange = [name for name in heading if name not in columns and name not in optional]
-    if missing or strange or len(set(heading)) != len(heading):
-        what = f"lacks {', '.join(missing)}" if missing else f"has {', '.join(strange) or 'a column twice'}"
-        raise Refusal(f"{path.name}, line 1: the heading {what}; columns: {allowed}.")
+def rows_of_csv(path: Path, columns: Sequence[str], optional: Sequence[str] = ()) -> Rows:
+    """The rows of a CSV file with the line each starts on; NotReadable, which is a refusal, where it is none."""
+    return rows_of_bytes(path.read_bytes(), path.name, columns, optional)
 
 
 def tally_line(tally: Tally, check_only: bool) -> str:

@@ -5,13 +5,12 @@ from __future__ import annotations
 import datetime
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Mapping
 from typing import TypeVar
 
 from django.db.models import Q, QuerySet
 
-from registry.access import MAY_WRITE, require
+from registry.access import NotAllowed
 from registry.case_fields import ID, NAME
 from registry.journal import Event
 from registry.models import (
@@ -29,7 +28,8 @@ from registry.models import (
 from registry.recording.cases import actor
 from registry.recording.change import Change, recorded
 from registry.recording.checking import agree, today_at
-from registry.recording.imports import ImportRefused, Tally
+from registry.recording.imports import Tally
+from registry.recording.rows import Lines, MovedOn, Reading, short, sites_of
 from registry.terms import OTHER, UNKNOWN, Reporting
 from registry.vocabulary import word_list
 
@@ -39,24 +39,8 @@ MOST_USES = 1_000_000
 _MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])", re.ASCII)
 _COUNT = re.compile(r"0|[1-9][0-9]{0,6}", re.ASCII)
 
-Lines = Sequence[tuple[int, Mapping[str, str]]]
-"""The rows of a file with the number of the line on which each stands."""
-
-
-@dataclass(slots=True)
-class _Reading:
-    """Errors gathered while a file is read, each with its line, field, value and what is allowed."""
-
-    errors: list[str]
-
-    def wrong(self, line: int, field: str, value: str, says: str, allowed: str) -> None:
-        """Note one."""
-        self.errors.append(f"line {line}: field {field}, value {value!r}: {says}; allowed: {allowed}")
-
-    def refuse(self) -> None:
-        """ImportRefused where there is any."""
-        if self.errors:
-            raise ImportRefused(self.errors)
+Return = tuple[int | None, str, str | None]
+"""Procedures done, the word of the month, and the staff code of who confirmed it."""
 
 
 def month_of(text: str) -> datetime.date | None:
@@ -65,12 +49,31 @@ def month_of(text: str) -> datetime.date | None:
     return datetime.date(int(found[1]), int(found[2]), 1) if found and 1900 <= int(found[1]) <= 2199 else None
 
 
-def import_catalogue(lines: Lines, *, check_only: bool, by: Person | None) -> Tally:
-    """Replace catalogue rows by model; a class that contradicts recorded cases is refused, naming them."""
-    reading = _Reading([])
-    wanted = {}
-    classes = word_list("device_class")
+def import_catalogue(lines: Lines, *, check_only: bool, by: Person | None, stood: str | None = None) -> Tally:
+    """Replace catalogue rows by model; a class that contradicts recorded cases is refused, naming them.
+
+    `stood` is what `catalogue_stands` said when a page about one model was opened; MovedOn where it stands no longer.
+    """
     there = {model.code: model for model in DeviceModel.objects.select_related("maker")}
+    wanted = _catalogue_read(lines, set(sites_of(by, "catalogue")))
+    tally = Tally()
+    for code, values in wanted.items():
+        _count(tally, there.get(code), _catalogue_values(there.get(code)), values)
+
+    def work(change: Change) -> None:
+        if stood is not None and [catalogue_stands(code, lock=True) for code in wanted] != [stood]:
+            raise MovedOn
+        _write_catalogue(change, wanted, tally)
+
+    if not check_only and (tally.created or tally.amended):
+        recorded(work, who=actor(by))
+    return tally
+
+
+def _catalogue_read(lines: Lines, visible: Collection[str]) -> dict[str, tuple[str, str, str]]:
+    reading = Reading([])
+    wanted: dict[str, tuple[str, str, str]] = {}
+    classes = word_list("device_class")
     for line, row in lines:
         code, maker, given = row["model"], row["maker"], row["class"]
         if not code or len(code) > NAME or code == UNKNOWN:
@@ -88,7 +91,7 @@ def import_catalogue(lines: Lines, *, check_only: bool, by: Person | None) -> Ta
             reading.wrong(
                 line, "model", code, "the same model twice; codes are unique across makers", "one row a model"
             )
-        elif cases := contradicting_cases(code, given):
+        elif cases := contradicting_cases(code, given, visible):
             reading.wrong(
                 line,
                 "class",
@@ -98,12 +101,14 @@ def import_catalogue(lines: Lines, *, check_only: bool, by: Person | None) -> Ta
             )
         wanted[code] = (maker, row["name"], given)
     reading.refuse()
-    tally = Tally()
-    for code, values in wanted.items():
-        _count(tally, there.get(code), _catalogue_values(there.get(code)), values)
-    if not check_only and (tally.created or tally.amended):
-        recorded(lambda change: _write_catalogue(change, wanted, tally), who=actor(by))
-    return tally
+    return wanted
+
+
+def catalogue_stands(code: str, *, lock: bool = False) -> str:
+    """A short text that changes whenever the catalogue's row of a model does; empty where it has none or queues it."""
+    rows = DeviceModel.objects.select_for_update(of=("self",)) if lock else DeviceModel.objects.all()
+    values = _catalogue_values(rows.select_related("maker").filter(code=code).first())
+    return "" if values is None else short(values)
 
 
 def _catalogue_values(model: DeviceModel | None) -> object:
@@ -133,21 +138,61 @@ def _write_catalogue(change: Change, wanted: Mapping[str, tuple[str, str, str]],
     change.enter(Event("catalogue_changed", particulars={"created": tally.created, "amended": tally.amended}))
 
 
-def contradicting_cases(model: str, device_class: str, most: int = 5) -> list[str]:
-    """The cases (site and id) in which a device of this model is of a class that contradicts the one given."""
+def contradicting_cases(model: str, device_class: str, visible: Collection[str], most: int = 5) -> list[str]:
+    """The cases in which a device of this model is of a class that contradicts the one given.
+
+    Those of sites in `visible` by site and id, those of others by their number alone.
+    """
     found: set[str] = set()
+    elsewhere: set[int] = set()
     for table in (Complication, InvolvedDevice, LesionContent):
         rows = table._default_manager.filter(device_model__code=model).exclude(device_class=device_class)
-        named = rows.values_list("device_class", "case__site__code", "case__document_id").order_by("case_id")
-        found.update(f"{site} {case}" for given, site, case in named if not agree(given, device_class))
+        named = rows.values_list("device_class", "case__site__code", "case__document_id", "case_id")
+        for given, site, case, key in named.order_by("case_id"):
+            if agree(given, device_class):
+                continue
+            if site in visible:
+                found.add(f"{site} {case}")
+            else:
+                elsewhere.add(key)
     listed = sorted(found)
-    return listed[:most] + ([f"and {len(listed) - most} more"] if len(listed) > most else [])
+    shown = listed[:most] + ([f"and {len(listed) - most} more"] if len(listed) > most else [])
+    return [*shown, *([f"cases of other sites: {len(elsewhere)}"] if elsewhere else [])]
 
 
 def import_device_use(lines: Lines, *, check_only: bool, by: Person | None) -> Tally:
     """Replace what stood for each site and month of the file; models not named become not recorded."""
-    reading = _Reading([])
-    sites = {site.code: site for site in Site.objects.all()}
+    sites = sites_of(by, "device_use")
+    wanted = _uses_read(lines, sites)
+    return _uses_written({(s, m) for s, m, _ in wanted}, wanted, sites, check_only=check_only, by=by)
+
+
+def record_month_of_use(
+    site: Site, month: datetime.date, uses: Mapping[str, str], *, stood: str, by: Person
+) -> Tally:
+    """Replace what stood for one month by the uses of a page, by model; an empty one is not recorded.
+
+    RowsRefused counts the uses from 1 in their order. `stood` is what `uses_stand` said when the page was opened.
+    """
+    sites = sites_of(by, "device_use")
+    if site.code not in sites:
+        raise NotAllowed("this needs another role at this site: see who may do what")
+    rows = [
+        (line, {"site": site.code, "device_model": model, "month": f"{month:%Y-%m}", "uses": text})
+        for line, (model, text) in enumerate(uses.items(), start=1)
+        if text
+    ]
+    wanted = _uses_read(rows, sites)
+    return _uses_written({(site.pk, month)}, wanted, sites, check_only=False, by=by, stood=stood)
+
+
+def uses_stand(site: Site, month: datetime.date) -> str:
+    """A short text that changes whenever the uses recorded for a month do."""
+    return short(sorted(_uses_in({(site.pk, month)}).values_list("model_id", "uses")))
+
+
+def _uses_read(lines: Lines, sites: Mapping[str, Site]) -> dict[tuple[int, datetime.date, int], int]:
+    reading = Reading([])
     models = dict(DeviceModel.objects.values_list("code", "pk"))
     wanted: dict[tuple[int, datetime.date, int], int] = {}
     for line, row in lines:
@@ -169,15 +214,25 @@ def import_device_use(lines: Lines, *, check_only: bool, by: Person | None) -> T
                 )
             wanted[(*key, model)] = int(uses)
     reading.refuse()
-    _may(by, {key[0] for key in wanted}, sites)
-    months = {(site, month) for site, month, _ in wanted}
+    return wanted
+
+
+def _uses_written(
+    months: set[tuple[int, datetime.date]],
+    wanted: Mapping[tuple[int, datetime.date, int], int],
+    sites: Mapping[str, Site],
+    *,
+    check_only: bool,
+    by: Person | None,
+    stood: str | None = None,
+) -> Tally:
     there = {
         (site, month, model): uses
         for site, month, model, uses in _uses_in(months).values_list("site_id", "month", "model_id", "uses")
     }
-    tally = _compared(there, wanted)
 
     def work(change: Change) -> None:
+        _still(months, sites, stood, uses_stand)
         _uses_in(months).delete()
         DeviceUse.objects.bulk_create(
             [
@@ -190,14 +245,72 @@ def import_device_use(lines: Lines, *, check_only: bool, by: Person | None) -> T
 
     if not check_only and there != wanted:
         recorded(work, who=actor(by))
-    return tally
+    return _compared(there, wanted)
 
 
-def import_procedures(lines: Lines, *, check_only: bool, by: Person | None) -> Tally:
-    """Replace the monthly return of each site and month of the file."""
-    reading = _Reading([])
-    sites = {site.code: site for site in Site.objects.all()}
-    wanted: dict[tuple[int, datetime.date], tuple[int | None, str, str | None]] = {}
+def _still(
+    months: Iterable[tuple[int, datetime.date]],
+    sites: Mapping[str, Site],
+    stood: str | None,
+    stands: Callable[[Site, datetime.date], str],
+) -> None:
+    """MovedOn unless the one month of a page stands as it stood; its site is locked, so that it goes on to."""
+    if stood is None:
+        return
+    by_key = {site.pk: site for site in sites.values()}
+    for site, month in months:
+        list(Site.objects.select_for_update(no_key=True).filter(pk=site))
+        if stands(by_key[site], month) != stood:
+            raise MovedOn
+
+
+def import_procedures(
+    lines: Lines, *, check_only: bool, by: Person | None, stood: str | None = None
+) -> Tally:
+    """Replace the monthly return of each site and month of the file.
+
+    `stood` is what `return_stands` said when a page about one month was opened; MovedOn where it stands no longer.
+    """
+    sites = sites_of(by, "returns")
+    wanted = _returns_read(lines, sites)
+    rows = MonthlyReturn.objects.filter(site__in={site for site, _ in wanted}).select_related("confirmed_by")
+    there = {
+        (row.site_id, row.month): _return_values(row) for row in rows if (row.site_id, row.month) in wanted
+    }
+
+    def work(change: Change) -> None:
+        _still(wanted, sites, stood, return_stands)
+        staff = _confirming(wanted)
+        for (site, month), (procedures, reporting, confirmed) in sorted(wanted.items()):
+            MonthlyReturn.objects.update_or_create(
+                site_id=site,
+                month=month,
+                defaults={
+                    "procedures": procedures,
+                    "reporting": reporting,
+                    "confirmed_by_id": staff[site, confirmed] if confirmed else None,
+                },
+            )
+        change.enter(_changed("procedures_changed", set(wanted), sites))
+
+    if not check_only and there != wanted:
+        recorded(work, who=actor(by))
+    return _compared(there, wanted)
+
+
+def return_stands(site: Site, month: datetime.date) -> str:
+    """A short text that changes whenever the return of a month does; empty where none was given."""
+    row = MonthlyReturn.objects.filter(site=site, month=month).select_related("confirmed_by").first()
+    return "" if row is None else short(_return_values(row))
+
+
+def _return_values(row: MonthlyReturn) -> Return:
+    return (row.procedures, row.reporting, row.confirmed_by.code if row.confirmed_by else None)
+
+
+def _returns_read(lines: Lines, sites: Mapping[str, Site]) -> dict[tuple[int, datetime.date], Return]:
+    reading = Reading([])
+    wanted: dict[tuple[int, datetime.date], Return] = {}
     for line, row in lines:
         key = _site_and_month(reading, line, row, sites)
         procedures, reporting, confirmed = row["procedures"], row["reporting"], row["confirmed_by"] or None
@@ -215,43 +328,18 @@ def import_procedures(lines: Lines, *, check_only: bool, by: Person | None) -> T
                 reading.wrong(line, "month", row["month"], "the same site and month twice", "one row each")
             wanted[key] = (int(procedures) if procedures else None, reporting, confirmed)
     reading.refuse()
-    _may(by, {site for site, _ in wanted}, sites)
-    rows = MonthlyReturn.objects.filter(site__in={site for site, _ in wanted}).select_related("confirmed_by")
-    there = {
-        (row.site_id, row.month): (row.procedures, row.reporting, row.confirmed_by and row.confirmed_by.code)
-        for row in rows
-        if (row.site_id, row.month) in wanted
-    }
-    tally = _compared(there, wanted)
-
-    def work(change: Change) -> None:
-        staff = _confirming(wanted)
-        for (site, month), (procedures, reporting, confirmed) in sorted(wanted.items()):
-            MonthlyReturn.objects.update_or_create(
-                site_id=site,
-                month=month,
-                defaults={
-                    "procedures": procedures,
-                    "reporting": reporting,
-                    "confirmed_by_id": staff[site, confirmed] if confirmed else None,
-                },
-            )
-        change.enter(_changed("procedures_changed", set(wanted), sites))
-
-    if not check_only and there != wanted:
-        recorded(work, who=actor(by))
-    return tally
+    return wanted
 
 
 def _confirming(
-    wanted: Mapping[tuple[int, datetime.date], tuple[int | None, str, str | None]],
+    wanted: Mapping[tuple[int, datetime.date], Return],
 ) -> dict[tuple[int, str], int]:
     named = sorted({(site, confirmed) for (site, _), (_, _, confirmed) in wanted.items() if confirmed})
     return {(site, code): Staff.objects.get_or_create(site_id=site, code=code)[0].pk for site, code in named}
 
 
 def _site_and_month(
-    reading: _Reading, line: int, row: Mapping[str, str], sites: Mapping[str, Site]
+    reading: Reading, line: int, row: Mapping[str, str], sites: Mapping[str, Site]
 ) -> tuple[int, datetime.date] | None:
     site, month = sites.get(row["site"]), month_of(row["month"])
     if site is None:
@@ -292,8 +380,3 @@ def _changed(what: str, months: Iterable[tuple[int, datetime.date]], sites: Mapp
     codes = {site.pk: code for code, site in sites.items()}
     named = sorted(f"{codes[site]} {month:%Y-%m}" for site, month in months)
     return Event(what, particulars={"months": list(named)})
-
-
-def _may(by: Person | None, touched: Iterable[int], sites: Mapping[str, Site]) -> None:
-    if by is not None:
-        require(by, MAY_WRITE, [site for site in sites.values() if site.pk in set(touched)])

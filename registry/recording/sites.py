@@ -11,6 +11,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.utils import timezone
 
+from registry.access import require
 from registry.case_fields import ID
 from registry.journal import Event
 from registry.models import Invitation, Membership, Person, Site
@@ -18,6 +19,7 @@ from registry.recording.cases import actor
 from registry.recording.change import Change, NotSaved, recorded
 from registry.terms import Role
 
+MAY_ADMINISTER = frozenset({Role.ADMINISTRATOR})
 _SITE_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]*")
 
 
@@ -42,7 +44,10 @@ def add_site(code: str, name: str, *, time_zone: str = "UTC", by: Person | None)
 
 
 def give_role(email: str, site: Site, role: Role, *, name: str = "", by: Person | None) -> Person:
-    """An account for an address, made where there is none, with a role at a site; repeatable."""
+    """An account for an address, made where there is none, with a role at a site; repeatable.
+
+    NotAllowed for somebody who does not administer the people of the site.
+    """
     address = Person.objects.normalise(email)
     try:
         validate_email(address)
@@ -50,6 +55,8 @@ def give_role(email: str, site: Site, role: Role, *, name: str = "", by: Person 
         raise NotSaved(f"{email!r} is not an e-mail address") from None
 
     def work(change: Change) -> Person:
+        if by is not None:
+            require(by, MAY_ADMINISTER, [site])
         person = Person.objects.filter(email=address).first()
         if person is None:
             person = Person.objects.create_user(address, name=name)
@@ -65,10 +72,19 @@ def give_role(email: str, site: Site, role: Role, *, name: str = "", by: Person 
 
 
 def invite(person: Person, *, by: Person | None) -> str:
-    """The secret of a new invitation: with it the person chooses a password. Only its digest is kept."""
+    """The secret of a new invitation: with it the person chooses a password. Only its digest is kept.
+
+    Older ones of the person end. Who holds the link takes the account, so NotAllowed for somebody who does not
+    administer every site at which the person has a role; NotSaved for an account that is not active.
+    """
     secret = secrets.token_urlsafe(32)
 
     def work(change: Change) -> None:
+        if by is not None:
+            require(by, MAY_ADMINISTER, sites_with_a_role(person))
+        if not Person.objects.filter(pk=person.pk, is_active=True).exists():
+            raise NotSaved("this account is not active; activate it first")
+        end_invitations(person)
         Invitation.objects.create(person=person, digest=_digest(secret))
         change.enter(Event("invitation_made", particulars={"person": person.code}))
 
@@ -88,7 +104,9 @@ def take_up(secret: str, *, name: str, password: str) -> Person:
 
     def work(change: Change) -> Person:
         invitation = (
-            Invitation.objects.select_for_update().filter(digest=_digest(secret), used_at=None).first()
+            Invitation.objects.select_for_update(of=("self",))
+            .filter(digest=_digest(secret), used_at=None, person__is_active=True)
+            .first()
         )
         if invitation is None:
             raise NotSaved("this invitation has been used already; ask for another one")
@@ -96,11 +114,22 @@ def take_up(secret: str, *, name: str, password: str) -> Person:
         person.name = name.strip()
         person.set_password(password)
         person.save(update_fields=["name", "password"])
-        Invitation.objects.filter(person=person, used_at=None).update(used_at=timezone.now())
+        end_invitations(person)
         change.enter(Event("invitation_taken_up", particulars={"person": person.code}))
         return person
 
     return recorded(work, who="invitation")
+
+
+def end_invitations(person: Person) -> None:
+    """No link that was handed over before opens the account any more."""
+    Invitation.objects.filter(person=person, used_at=None).update(used_at=timezone.now())
+
+
+def sites_with_a_role(person: Person) -> list[Site]:
+    """The sites at which somebody has a role, in the order of their keys."""
+    held = Membership.objects.filter(person=person, active=True).values("site_id")
+    return list(Site.objects.filter(pk__in=held).order_by("pk"))
 
 
 def _digest(secret: str) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from deploy.commands import RegistryCommand, existing_file, rows_of_csv, tally_line
 from deploy.local_settings import ensure_keys
 from registry.recording.devices import import_catalogue
+from registry.recording.tables_of_text import CATALOGUE_COLUMNS
 
 
 class Command(RegistryCommand):
@@ -21,6 +22,6 @@ class Command(RegistryCommand):
 
     def run(self, *, file: str, check: bool, **_: Any) -> None:
         """See the help."""
-        rows = rows_of_csv(existing_file(file), ("maker", "model", "name", "class"))
+        rows = rows_of_csv(existing_file(file), CATALOGUE_COLUMNS)
         ensure_keys()
         self.say(tally_line(import_catalogue(rows, check_only=check, by=None), check))

@@ -8,6 +8,7 @@ from typing import Any
 from deploy.commands import RegistryCommand, existing_file, rows_of_csv, tally_line
 from deploy.local_settings import ensure_keys
 from registry.recording.devices import import_procedures
+from registry.recording.tables_of_text import RETURN_COLUMNS
 
 
 class Command(RegistryCommand):
@@ -23,6 +24,6 @@ class Command(RegistryCommand):
 
     def run(self, *, file: str, check: bool, **_: Any) -> None:
         """See the help."""
-        rows = rows_of_csv(existing_file(file), ("site", "month", "procedures", "reporting", "confirmed_by"))
+        rows = rows_of_csv(existing_file(file), RETURN_COLUMNS)
         ensure_keys()
         self.say(tally_line(import_procedures(rows, check_only=check, by=None), check))
