@@ -7,26 +7,35 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from enum import Enum, auto
 from types import MappingProxyType
 from typing import Any
 
 from registry.drawings import phrases
 from registry.drawings.phrases import Document, counted, joined, lowered, named, raised
-from registry.ladder import Attempt, Declined, Ladder, Rung, ladder_of
+from registry.ladder import Attempt, Declined, Ladder, Rung, acts_are_known, ladder_of
 from registry.terms import CLOSED, OTHER, UNKNOWN, Result
 from registry.vocabulary import word_list
 
 NO_NAMES: Mapping[str, str] = MappingProxyType({})
 
 
+class Turn(Enum):
+    """What a step does to the situation."""
+
+    BEGINS = auto()
+    CHANGES = auto()
+    WORSENS = auto()
+    CLOSES = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Faced:
-    """The situation where it begins or changes; `asides` say when and whence."""
+    """The situation where it begins, changes or closes; `asides` say when and whence."""
 
     title: str
     asides: tuple[str, ...]
-    changed: bool = False
-    worse: bool = False
+    turn: Turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,12 +154,18 @@ def _opening(telling: _Telling) -> Faced:
     title = raised(named("situation", complication.get("situation"), "situation"))
     asides = [*_recognised(complication)]
     if (where := (complication.get("began") or {}).get("where")) not in (None, "here"):
-        asides.append(f"began {lowered(named('began_where', where, 'place'))}")
+        asides.append(_began(where))
     if (source := complication.get("caused_by")) is not None:
         after = complication.get("after_position")
         rung = {None: "", 0: " before its first rung"}.get(after, f" after rung {after}")
         asides.append(f"led on from {source}{rung}")
-    return Faced(f"{ref}: {title}" if several and ref is not None else title, tuple(asides))
+    return Faced(f"{ref}: {title}" if several and ref is not None else title, tuple(asides), Turn.BEGINS)
+
+
+def _began(where: str) -> str:
+    if where in (UNKNOWN, OTHER):
+        return "where it began is not known"
+    return f"began {lowered(word_list('began_where')[where].label)}"
 
 
 def _recognised(complication: Document) -> list[str]:
@@ -170,10 +185,10 @@ def _recognised(complication: Document) -> list[str]:
 def _change(rung: Rung, *, reopened: bool) -> Faced:
     title = raised(named("situation", rung.situation_after, "situation"))
     if rung.situation_after == CLOSED:
-        return Faced(title, (f"after rung {rung.position}",))
-    worse = reopened or rung.result == Result.WORSE
+        return Faced(title, (f"after rung {rung.position}",), Turn.CLOSES)
+    turn = Turn.WORSENS if reopened or rung.result == Result.WORSE else Turn.CHANGES
     said = "opened again" if reopened else "situation changed"
-    return Faced(title, (f"{said} after rung {rung.position}",), changed=True, worse=worse)
+    return Faced(title, (f"{said} after rung {rung.position}",), turn)
 
 
 def _act(telling: _Telling, rung: Rung) -> Act:
@@ -184,8 +199,13 @@ def _act(telling: _Telling, rung: Rung) -> Act:
         result=rung.result,
         minute=_minute(action),
         details=tuple(_details(telling, rung, action)),
-        injuries=tuple(phrases.injury_in_words(injury) for injury in telling.harms(rung.position)),
+        injuries=tuple(_harm(injury) for injury in telling.harms(rung.position)),
     )
+
+
+def _harm(injury: Document) -> str:
+    words = phrases.injury_in_words(injury)
+    return f"{words}, not controlled" if injury.get("controlled") == "no" else words
 
 
 def _minute(action: Document) -> str:
@@ -205,12 +225,17 @@ def _details(telling: _Telling, rung: Rung, action: Document) -> Iterator[str]:
     if (minutes := phrases.known_number(action.get("minutes"))) is not None:
         yield f"for {phrases.plain(minutes)} min"
     yield phrases.result_in_words(action)
+    yield from _led_on_to(telling, rung.position)
+
+
+def _led_on_to(telling: _Telling, position: int) -> Iterator[str]:
+    ref = telling.complication.get("ref")
     for other in telling.document["complications"]:
-        ref = telling.complication.get("ref")
-        if ref is not None and other.get("caused_by") == ref:
-            if telling.ladder.owner(other.get("after_position")) == rung.position:
-                situation = lowered(named("situation", other.get("situation"), "situation"))
-                yield f"led on to {other.get('ref') or 'another complication'}: {situation}"
+        if ref is None or other.get("caused_by") != ref:
+            continue
+        if telling.ladder.owner(other.get("after_position")) == position:
+            situation = lowered(named("situation", other.get("situation"), "situation"))
+            yield f"led on to {other.get('ref') or 'another complication'}: {situation}"
 
 
 def _tries(attempts: tuple[Attempt, ...], position: int) -> Iterator[str]:
@@ -233,7 +258,7 @@ def _between(telling: _Telling, after: int | None) -> Iterator[Step]:
                 if after == 0
                 else f"seen after rung {after}"
             )
-            yield Harm(phrases.injury_in_words(injury), place)
+            yield Harm(_harm(injury), place)
 
 
 def _not_tried(telling: _Telling, option: Declined) -> NotTried:
@@ -250,11 +275,11 @@ def _not_tried(telling: _Telling, option: Declined) -> NotTried:
 
 def _nobodys(telling: _Telling) -> Iterator[Harm]:
     """Injuries that name no complication stand once, in the picture of the first."""
-    if telling.complication is not telling.document["complications"][0]:
+    if telling.complication != telling.document["complications"][0]:
         return
     for injury in telling.document.get("injuries") or []:
         if injury.get("caused_by") is None:
-            yield Harm(phrases.injury_in_words(injury), "not linked to a complication")
+            yield Harm(_harm(injury), "not linked to a complication")
 
 
 def _missing(telling: _Telling) -> Iterator[Gap]:
@@ -275,8 +300,10 @@ def _ending(telling: _Telling) -> Ended:
     if where not in (None, "here", UNKNOWN, OTHER):
         title = f"{title}, {lowered(word_list('ended_where')[where].label)}"
     asides = [_time(complication)] if complication.get("actions") else []
-    if complication.get("actions") is not None:
+    if acts_are_known(complication):
         asides.append(counted(len(ladder.attempts), "attempt", "attempts"))
+    elif ladder.attempts:
+        asides.append(counted(len(ladder.attempts), "attempt recorded", "attempts recorded"))
     if complication.get("declined") is not None:
         asides.append(counted(len(ladder.declined), "option declined", "options declined"))
     return Ended(

@@ -4,8 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from registry.drawings.ladder_story import NO_NAMES, Act, Ended, Faced, Gap, Harm, NotTried, Step, told
+from registry.drawings.ladder_story import NO_NAMES, Act, Ended, Faced, Gap, Harm, NotTried, Step, Turn, told
 from registry.drawings.phrases import Document, raised
+
+_STARTS = {
+    Turn.BEGINS: "The situation",
+    Turn.CHANGES: "The situation is now",
+    Turn.WORSENS: "The situation is now, and worse",
+    Turn.CLOSES: "The situation is now",
+}
 
 
 def ladder_in_words(
@@ -21,9 +28,8 @@ def ladder_in_words(
 def sentence(step: Step) -> str:
     """One step in words."""
     match step:
-        case Faced(title, asides, changed):
-            start = "The situation is now" if changed else "The situation"
-            return f"{start}: {_and_asides(title, asides)}."
+        case Faced(title, asides, turn):
+            return f"{_STARTS[turn]}: {_and_asides(title, asides)}."
         case Act():
             return _act(step)
         case NotTried(technique, reason):

@@ -28,6 +28,7 @@ _BOLD = (
     29, 55, 60, 51, 60, 56, 36, 59, 57, 30, 26, 55, 32, 88, 57, 58,
     60, 60, 38, 51, 38, 57, 53, 74, 54, 52, 51, 38, 25, 38, 54,
 )  # fmt: skip
+_SIGNS = {"\N{NO-BREAK SPACE}": 31, "·": 29, "×": 61, "–": 54, "−": 67, "’": 27}
 _OTHER_LATIN = 70
 _WIDE = 105
 _TABULAR = 66
@@ -48,6 +49,8 @@ def _advance(letter: str, table: Sequence[int]) -> int:
     place = ord(letter) - 32
     if letter.isdecimal():
         return _TABULAR
+    if letter in _SIGNS:
+        return _SIGNS[letter]
     if 0 <= place < len(table):
         return table[place]
     return _OTHER_LATIN if ord(letter) < 0x2E80 else _WIDE
@@ -100,10 +103,7 @@ def wrapped(runs: Iterable[Run], size: float, room: float) -> list[Line]:
     line: list[Run] = []
     for piece in _pieces(runs, size, room):
         fits = line_width([*line, Run(piece.text.rstrip(" "), piece.bold)], size) <= room
-        if line and not fits and line[-1].text.endswith(" "):
-            lines.append(_joined(line))
-            line = []
-        elif line and not fits and piece.text.strip(" .,;:·"):
+        if line and not fits:
             lines.append(_joined(line))
             line = []
         line.append(piece)
@@ -115,6 +115,18 @@ def wrapped(runs: Iterable[Run], size: float, room: float) -> list[Line]:
 def wrapped_text(text: str, size: float, room: float, *, bold: bool = False) -> list[Line]:
     """One text broken into lines."""
     return wrapped([Run(text, bold)], size, room)
+
+
+def wrapped_parts(parts: Iterable[str], size: float, room: float) -> list[Line]:
+    """Short phrases with middle dots between them; a line breaks between phrases wherever they fit whole."""
+    lines: list[str] = []
+    for part in parts:
+        longer = f"{lines[-1]} · {part}" if lines else part
+        if lines and width(longer, size) <= room:
+            lines[-1] = longer
+        else:
+            lines.append(part)
+    return [line for text in lines for line in wrapped_text(text, size, room)]
 
 
 def letters(line: Line, at: tuple[float, float], size: float, class_: str, anchor: str | None = None) -> str:

@@ -35,7 +35,8 @@ def _drawn(path: str, *, dashes: str | None = None, width: str = "1.8") -> str:
 
 
 def _disc(radius: float) -> str:
-    return f"M{10 - radius:g} 10a{radius:g} {radius:g} 0 1 1 {2 * radius:g} 0a{radius:g} {radius:g} 0 1 1 {-2 * radius:g} 0Z"
+    half = f"a{radius:g} {radius:g} 0 1 1"
+    return f"M{10 - radius:g} 10{half} {2 * radius:g} 0{half} {-2 * radius:g} 0Z"
 
 
 _RING = _disc(7.9)
@@ -72,8 +73,8 @@ WORK: Mapping[str, str] = MappingProxyType(
         + _drawn("M11.8 5.2 14.8 8.2", width="1.5"),
         "twice": _drawn("M1.6 10a5 5 0 1 1 10 0a5 5 0 1 1 -10 0Z")
         + _drawn("M8.4 10a5 5 0 1 1 10 0a5 5 0 1 1 -10 0Z"),
-        "signal": _drawn("M1.5 8.5H5M8 8.5H12M15 8.5H18.5", width="1.6")
-        + _drawn("M2 17.5 9 12.5 12 14.5 17.5 2.5", width="2"),
+        "signal": _drawn("M0.8 8.8H6.2M14.4 8.8H19.2", width="1.8")
+        + _drawn("M2.5 17.8 8.6 14.6 13 2", width="2"),
     }
 )
 """Where work stands: duties, returns, reviews, drafts, doubled lots, signals."""

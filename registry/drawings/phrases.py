@@ -11,6 +11,9 @@ from registry.vocabulary import word_list
 
 Document = Mapping[str, Any]
 
+UNBROKEN = "\N{NO-BREAK SPACE}"
+"""The space at which no line ends."""
+
 
 def lowered(label: str) -> str:
     """The label as it stands within a sentence."""
@@ -114,4 +117,4 @@ def device_in_words(device: Document, names: Mapping[str, str]) -> str:
     model = device.get("model")
     if model not in (None, UNKNOWN):
         words = f"{words} {names.get(str(model), str(model))}"
-    return ", ".join(part for part in (words, _size(device)) if part)
+    return ", ".join(part for part in (words, _size(device).replace(" ", UNBROKEN)) if part)
