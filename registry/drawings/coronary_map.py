@@ -115,7 +115,7 @@ def _segment(code: str, chosen: bool, said: str | None) -> str:
         x=x,
         y=y,
         font_size=SMALL,
-        font_weight=700 if chosen or said is not None else None,
+        font_weight=600 if chosen or said is not None else None,
         text_anchor=course.anchor,
     )
     vessel = _stroke(code, "cm-vessel", course.stroke + (3 if chosen else 0))

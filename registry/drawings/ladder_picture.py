@@ -237,7 +237,8 @@ def _act(step: Act, drawing: _Drawing) -> None:
     taken = line_width(titles[0], _TITLE) + 24
     for injury in step.injuries:
         if len(step.injuries) == 1 and taken + 22 + width(injury, SMALL, bold=True) <= columns.room:
-            drawing.front.append(_injury_at_end(injury, columns.right, level + 5.5))
+            x = columns.right - 22 - width(injury, SMALL, bold=True)
+            drawing.front.append(_injury([(Run(injury, True),)], x, level + 5.5))
         else:
             lines = wrapped_text(injury, SMALL, columns.room - 22, bold=True)
             drawing.front.append(_injury(lines, columns.text, y + 1))
@@ -283,12 +284,6 @@ def _injury(lines: list[Line], x: float, base: float) -> str:
         for place, line in enumerate(lines)
     ]
     return element("g", drawn_mark("injury", (x + 8, base - 5), 17), *drawn, class_="lp-harm")
-
-
-def _injury_at_end(injury: str, right: float, base: float) -> str:
-    mark = drawn_mark("injury", (right - width(injury, SMALL, bold=True) - 14, base - 5), 17)
-    text = letters((Run(injury, True),), (right, base), SMALL, "lp-harm-text", "end")
-    return element("g", mark, text, class_="lp-harm")
 
 
 def _not_tried(step: NotTried, drawing: _Drawing) -> None:

@@ -11,7 +11,7 @@ SMALL = 13.5
 """The smallest letters of the product, in px."""
 
 # Advances of Atkinson Hyperlegible Next, in hundredths of the letter size, from the space (32) to the tilde (126);
-# measured in a browser from the font files of fontsource.
+# at the weights 400 and 600; measured in a browser from the font file of fontsource.
 _REGULAR = (
     28, 29, 30, 65, 59, 92, 73, 16, 30, 30, 48, 61, 21, 36, 21, 39,
     65, 41, 55, 58, 61, 59, 60, 51, 61, 59, 21, 21, 55, 63, 55, 48,
@@ -21,12 +21,12 @@ _REGULAR = (
     57, 57, 35, 47, 33, 54, 46, 68, 48, 45, 46, 34, 24, 34, 55,
 )  # fmt: skip
 _BOLD = (
-    31, 30, 39, 76, 61, 97, 72, 21, 33, 33, 48, 59, 27, 37, 27, 44,
-    66, 44, 58, 60, 62, 61, 63, 54, 62, 57, 27, 27, 57, 61, 57, 55,
-    78, 68, 64, 66, 69, 60, 57, 72, 70, 42, 56, 66, 55, 86, 72, 75,
-    63, 76, 65, 61, 61, 69, 64, 89, 68, 65, 62, 34, 44, 34, 58, 40,
-    29, 55, 60, 51, 60, 56, 36, 59, 57, 30, 26, 55, 32, 88, 57, 58,
-    60, 60, 38, 51, 38, 57, 53, 74, 54, 52, 51, 38, 25, 38, 54,
+    30, 30, 36, 73, 60, 95, 73, 19, 32, 32, 48, 60, 25, 37, 25, 42,
+    66, 43, 57, 59, 62, 60, 62, 53, 62, 58, 25, 25, 56, 62, 56, 53,
+    78, 66, 63, 65, 68, 59, 56, 71, 70, 41, 55, 65, 55, 85, 71, 74,
+    62, 75, 64, 60, 59, 69, 63, 88, 67, 63, 61, 33, 42, 34, 57, 39,
+    27, 54, 59, 50, 59, 55, 35, 58, 56, 28, 25, 54, 30, 87, 56, 57,
+    59, 59, 37, 50, 36, 56, 51, 72, 52, 50, 49, 37, 25, 37, 54,
 )  # fmt: skip
 _SIGNS = {"\N{NO-BREAK SPACE}": 31, "·": 29, "×": 61, "–": 54, "−": 67, "’": 27}
 _OTHER_LATIN = 70
@@ -97,16 +97,32 @@ def _joined(pieces: Sequence[Run]) -> Line:
     return tuple(runs)
 
 
+def _units(pieces: Iterable[Run], size: float, room: float) -> list[list[Run]]:
+    """Pieces that must stay together, such as a bold word and the comma after it."""
+    units: list[list[Run]] = []
+    for piece in pieces:
+        last = units[-1][-1] if units else None
+        glued = last is not None and not last.text.endswith(" ") and last.bold != piece.bold
+        if glued and _bare_width([*units[-1], piece], size) <= room:
+            units[-1].append(piece)
+        else:
+            units.append([piece])
+    return units
+
+
+def _bare_width(line: Sequence[Run], size: float) -> float:
+    return line_width([*line[:-1], Run(line[-1].text.rstrip(" "), line[-1].bold)], size)
+
+
 def wrapped(runs: Iterable[Run], size: float, room: float) -> list[Line]:
     """The runs broken into lines of at most `room` px; a word wider than that is cut."""
     lines: list[Line] = []
     line: list[Run] = []
-    for piece in _pieces(runs, size, room):
-        fits = line_width([*line, Run(piece.text.rstrip(" "), piece.bold)], size) <= room
-        if line and not fits:
+    for unit in _units(_pieces(runs, size, room), size, room):
+        if line and _bare_width([*line, *unit], size) > room:
             lines.append(_joined(line))
             line = []
-        line.append(piece)
+        line += unit
     if line:
         lines.append(_joined(line))
     return lines

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -27,3 +28,9 @@ def test_a_word_that_is_too_wide_is_cut():
 def test_phrases_stay_whole_where_they_fit():
     lines = wrapped_parts(["to retrieve", "small balloon", "for 6 min"], 13.5, 180)
     assert [run.text for line in lines for run in line] == ["to retrieve · small balloon", "for 6 min"]
+
+
+@pytest.mark.parametrize("room", range(60, 200, 5))
+def test_no_line_begins_with_the_comma_after_a_bold_word(room):
+    lines = wrapped([Run("Injury: "), Run("flow blocked", True), Run(", before any act")], 13.5, room)
+    assert not any(line[0].text.startswith(",") for line in lines)
