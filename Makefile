@@ -1,6 +1,6 @@
 # Targets with a line of explanation after ## are listed by `make` alone.
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test check bench soak lock
+.PHONY: help setup demo test check bench soak screenshots lock
 SHELL := /bin/sh
 
 PYTHON ?= $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; do \
@@ -29,6 +29,9 @@ bench: .venv/dev.stamp ## the benchmark: ratios side by side, a table and var/be
 
 soak: .venv/dev.stamp ## what is too long for the test suite; figures in var/soak/
 	$(RUN) -m tests.soak
+
+screenshots: .venv/dev.stamp ## the README's pictures anew; fails where a page overflows, complains, lacks its caution or fails axe
+	$(RUN) -m tests.screenshots
 
 lock: ## make the lock files anew from deploy/requirements/*.in; UPGRADE=--upgrade takes newer versions
 	@tools=$$(mktemp -d) && trap 'rm -rf "$$tools"' EXIT && \

@@ -87,15 +87,20 @@ def data_on_postgresql() -> bool:
         return left_out(f"PostgreSQL could not be started: {problem}")
 
 
+def chromium() -> str | None:
+    """The path of this machine's Chromium, or None."""
+    found = [os.environ.get("CHROMIUM"), *map(shutil.which, CHROMIUM_NAMES)]
+    return next((path for path in found if path), None)
+
+
 def journeys_in_a_browser() -> bool:
     """One at a time: two browsers on two cores take three times as long as one."""
     if not any_test_is_marked("browser"):
         return True
-    found = [os.environ.get("CHROMIUM"), *map(shutil.which, CHROMIUM_NAMES)]
-    chromium = next((path for path in found if path), None)
-    if chromium is None:
+    path = chromium()
+    if path is None:
         return left_out("Chromium is not installed; set CHROMIUM to its path if it is.")
-    return pytest("browser and not soak", CHROMIUM=chromium)
+    return pytest("browser and not soak", CHROMIUM=path)
 
 
 def main() -> int:

@@ -1,0 +1,1 @@
+"""Pictures of the pages for the README, and what must hold of each page at every width, light and dark."""

@@ -1,0 +1,87 @@
+"""Looking at pages in a real browser: pictures, and what is wrong with them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+
+from registry.models import Membership
+from tests.screenshots.__main__ import SHOWN, THEMES, WIDTHS
+from tests.screenshots.pages import PAGES, Pictured
+
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+]
+
+
+def look_at_all(address: str, password: str, chromium: str, tour: Path) -> list[str]:
+    """Look at every page; returns what is wrong, a sentence each, and leaves the README's pictures in `tour`."""
+    wrong: list[str] = []
+    places = {pictured.name: pictured.address() for pictured in PAGES}
+    emails = {pictured.role: _email(pictured.role) for pictured in PAGES}
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
+        for role, email in emails.items():
+            for theme in THEMES:
+                for width in WIDTHS:
+                    page, said = _signed_in(browser, address, email, password, theme, width)
+                    for pictured in (one for one in PAGES if one.role == role):
+                        said.clear()
+                        where = f"{pictured.name} at {width} px, {theme}"
+                        found = _wrong(page, address + places[pictured.name], pictured, said)
+                        wrong += [f"{where}: {sentence}" for sentence in found]
+                        if (theme, width) in SHOWN:
+                            page.screenshot(
+                                path=tour / f"{pictured.name}-{theme}-{width}.png", full_page=True
+                            )
+                    page.context.close()
+        browser.close()
+    return wrong
+
+
+def _email(role: str) -> str:
+    return str(Membership.objects.filter(role=role).select_related("person").order_by("pk")[0].person.email)
+
+
+def _signed_in(
+    browser: Browser, address: str, email: str, password: str, theme: Any, width: int
+) -> tuple[Page, list[str]]:
+    context = browser.new_context(
+        color_scheme=theme, viewport={"width": width, "height": 900}, reduced_motion="reduce"
+    )
+    page = context.new_page()
+    said: list[str] = []
+
+    def heard(message: ConsoleMessage) -> None:
+        said.append(message.text)
+
+    page.on("console", heard)
+    page.goto(f"{address}/account/sign-in/")
+    page.fill("[name=login]", email)
+    page.fill("[name=password]", password)
+    page.click("main button.btn-main")
+    page.wait_for_url(f"{address}/")
+    return page, said
+
+
+def _wrong(page: Page, address: str, pictured: Pictured, said: list[str]) -> list[str]:
+    answer = page.goto(address)
+    if answer is None or answer.status != 200:
+        return [f"answered {answer.status if answer else 'nothing'}"]
+    page.wait_for_load_state("networkidle")
+    found = [f"the console says: {text}" for text in said]
+    over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    if over > 0:
+        found.append(f"it overflows sideways by {over} px")
+    if pictured.caution and page.locator(".caution").count() == 0:
+        found.append("its caution is missing")
+    results = Axe().run(page)
+    found += [f"axe: {one['id']}: {one['nodes'][0]['html'][:120]}" for one in results.response["violations"]]
+    return found
