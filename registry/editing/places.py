@@ -152,8 +152,9 @@ def _without_keys(value: Json) -> Json:
 
 def last_key(holder: Mapping[str, Json], list_name: str) -> int:
     """The largest key ever given in a list."""
-    given = [item.get(KEY, 0) for item in holder.get(list_name) or []]
-    return max([(holder.get(_LAST) or {}).get(list_name, 0), *given])
+    given: list[int] = [item.get(KEY, 0) for item in holder.get(list_name) or []]
+    last: int = (holder.get(_LAST) or {}).get(list_name, 0)
+    return max(last, *given, 0)
 
 
 def added(holder: Draft, list_name: str, item: Draft) -> Draft:

@@ -88,3 +88,13 @@ def reorder(draft: Draft, complication: Draft, actions: list[Draft]) -> None:
         replaced(complication, "actions", actions)
     else:
         complication["actions"] = actions
+
+
+def refuse_a_circle(draft: Draft, thing: Draft, cause: Draft | None) -> None:
+    """What a complication caused cannot have caused it; a circle that stands already is passed round once."""
+    seen: list[Draft] = []
+    while cause is not None and not any(cause is one for one in seen):
+        if cause is thing:
+            raise Refused("A complication cannot be caused by what it caused itself.")
+        seen.append(cause)
+        cause = named(draft, "complication", cause.get("caused_by"))

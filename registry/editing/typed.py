@@ -9,7 +9,8 @@ from registry import field_kinds as kinds
 from registry.canonical import Json, shortest
 from registry.documents.shape import shape
 from registry.field_kinds import Field
-from registry.terms import UNKNOWN
+from registry.terms import OTHER, UNKNOWN
+from registry.vocabulary import word_lists
 
 _NUMBER = re.compile(r"([+-]?)([0-9]+)(?:[.,]([0-9]+))?", re.ASCII)
 _BETWEEN = re.compile(r"\s*;\s*|\s*,\s+|\s+")
@@ -75,3 +76,13 @@ def _number(text: str, kind: kinds.Number | kinds.Position) -> Json:
         raise Unreadable(f"more than {_DIGITS} digits or {_DECIMALS} decimals", allowed)
     number = shortest(Decimal(f"{whole}.{decimals or 0}"))
     return -number if sign == "-" and number else number
+
+
+def fits_scale(grade: Json, scale: Json) -> bool:
+    """Whether a grade, or none, may stand beside a scale; without a scale only `unknown` says anything."""
+    if grade is None:
+        return True
+    if scale in (None, UNKNOWN, OTHER):
+        return grade in ((UNKNOWN, OTHER) if scale == OTHER else (UNKNOWN,))
+    lists = word_lists()
+    return f"grade_{scale}" in lists and grade in lists[f"grade_{scale}"]

@@ -15,9 +15,9 @@ from registry.editing.places import (
     parts_of,
     row_of,
 )
-from registry.editing.references import name_of, named, pointed_at
+from registry.editing.references import name_of, named, pointed_at, refuse_a_circle
 from registry.editing.rungs import result, set_in_rung, settle
-from registry.editing.typed import Unreadable, value_of
+from registry.editing.typed import Unreadable, fits_scale, value_of
 from registry.field_kinds import (
     Code,
     Field,
@@ -30,7 +30,6 @@ from registry.field_kinds import (
     Text,
     Thing,
 )
-from registry.vocabulary import word_list
 
 NOBODY = "none"
 _ASKED_NEXT = {"device.class": "situation", "situation": "segments", "ending": "actions_known"}
@@ -54,8 +53,8 @@ def set_value(draft: Draft, name: str, *words: str) -> Outcome:
     if there.kind.name == "action" and field in ("technique", "aim", "situation_after"):
         return set_in_rung(draft, place, there.thing, field, text)
     there.thing[field] = _value(kind, field, text)
-    if field == "scale" and there.thing.get("grade") is not None:
-        _drop_grade(there.thing)
+    if field == "scale" and not fits_scale(there.thing.get("grade"), there.thing["scale"]):
+        del there.thing["grade"]
     return Outcome(draft, _next(name), f"{_spoken(field)}: {said_value(kind, there.thing[field])}.")
 
 
@@ -71,17 +70,6 @@ def _value(kind: Field, field: str, text: str) -> object:
 
 def _spoken(field: str) -> str:
     return field.replace("_", " ").capitalize()
-
-
-def _drop_grade(thing: Draft) -> None:
-    """A grade of another scale says nothing any more."""
-    scale = f"grade_{thing['scale']}"
-    try:
-        fits = thing["grade"] in word_list(scale)
-    except KeyError:
-        fits = False
-    if not fits:
-        del thing["grade"]
 
 
 def _next(name: str) -> str:
@@ -180,20 +168,10 @@ def _refer(draft: Draft, place: str, field: str, kind: Reference, which: str) ->
         return unset(draft, name)
     row = pointed_at(draft, kind.to, which)
     if field == "caused_by" and row.get("ref") != thing.get(field):
-        _refuse_a_circle(draft, thing, row)
+        refuse_a_circle(draft, thing, row)
         thing.pop("after_position", None)
     thing[field] = name_of(draft, kind.to, row)
     return Outcome(draft, name, f"{_spoken(field)}: {_described(kind.to, row)}.")
-
-
-def _refuse_a_circle(draft: Draft, thing: Draft, cause: Draft | None) -> None:
-    """What a complication caused cannot have caused it; a circle that stands already is passed round once."""
-    seen: list[Draft] = []
-    while cause is not None and not any(cause is one for one in seen):
-        if cause is thing:
-            raise Refused("A complication cannot be caused by what it caused itself.")
-        seen.append(cause)
-        cause = named(draft, "complication", cause.get("caused_by"))
 
 
 def _described(noun: str, row: Draft) -> str:
