@@ -51,7 +51,7 @@ def needs_you(person: Person, today: datetime.date) -> Needs:
         _duties(sites, today, lambda due: due <= today),
         _duties(sites, today, lambda due: due > today),
     )
-    plans, returns = _plans(sites, today), _returns(sites, today)
+    plans, returns = _plans(sites, today), _returns(person, sites, today)
     titled = (
         ("Late, or due today", late),
         ("In the next two weeks", [*soon, *plans]),
@@ -118,8 +118,9 @@ def _plans(sites: list[Site], today: datetime.date) -> list[Need]:
     ]
 
 
-def _returns(sites: list[Site], today: datetime.date) -> list[Need]:
-    """The silent ones of the last twelve whole months."""
+def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Need]:
+    """The silent ones of the last twelve whole months, with a link to the first for those who may give it."""
+    gives = set(sites_for(person, "returns_month"))
     months = []
     first = today.replace(day=1)
     for _ in range(12):
@@ -132,12 +133,17 @@ def _returns(sites: list[Site], today: datetime.date) -> list[Need]:
     for site in sites:
         silent = [month for month in reversed(months) if (site.pk, month) not in given]
         if silent:
+            first = silent[0]
             rows.append(
                 Need(
                     when="Returns",
                     state=f"{len(silent)} month{'s' if len(silent) > 1 else ''} silent",
                     what=f"{site.name}: {', '.join(f'{month:%B %Y}' for month in silent)}",
                     why="A silent month is not a zero: it is left out of every rate per 1,000 procedures.",
+                    address=reverse("returns_month", args=[site.code, f"{first:%Y-%m}"])
+                    if site in gives
+                    else "",
+                    act=f"Give {first:%B %Y}",
                 )
             )
     return rows
