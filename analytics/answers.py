@@ -184,6 +184,34 @@ class ProcedureRate:
     method: str = GARWOOD
 
 
+@dataclass(frozen=True, slots=True)
+class SituationRecord:
+    """How many complications met a situation: began with it, or in which something was done about it."""
+
+    situation: str
+    complications: int
+
+
+@dataclass(frozen=True, slots=True)
+class Extent:
+    """What figures rest on; the days are None where there is nothing."""
+
+    complications: int
+    cases: int
+    sites: int
+    first: datetime.date | None
+    last: datetime.date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Denominators:
+    """In how many of the site-months of a period the uses are recorded; `missing` are the others, by site code."""
+
+    recorded: int
+    site_months: int
+    missing: tuple[tuple[str, datetime.date], ...]
+
+
 Record = TypeVar("Record", TechniqueRecord, DeviceRate, EndingRecord, ConsideredRecord)
 
 

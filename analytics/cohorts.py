@@ -6,10 +6,10 @@ here. The rules (R2 to R13) are stated in DEVELOPERS.md.
 
 from __future__ import annotations
 
-import datetime
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, nullcontext
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import replace
 from typing import Any, NamedTuple, TypeVar
 
 from django.db import connection
@@ -18,6 +18,8 @@ from django.db.models import (
     Count,
     Exists,
     F,
+    Max,
+    Min,
     Model,
     OuterRef,
     Q,
@@ -30,79 +32,36 @@ from django.db.models import (
 from django.db.models.functions import Coalesce
 
 from analytics.answers import Reason
+from analytics.filters import Filters
 from registry.access import Scope
 from registry.ladder import RESULTS_OF_RESCUE
-from registry.models import Action, Complication, DeclinedOption, DeviceUse, MonthlyReturn
-from registry.partial_dates import Span
+from registry.models import Action, Complication, DeclinedOption, DeviceModel, DeviceUse, MonthlyReturn
 from registry.recording.snapshot import snapshot
-from registry.terms import UNKNOWN, Cause, Reporting, Result
+from registry.terms import CLOSED, UNKNOWN, Cause, Reporting, Result
 
 Row = dict[str, Any]
 Table = list[Row]
 """Rows sorted by their keys: an empty key first, texts by code point, numbers as numbers."""
 
 
-class PeriodRefused(ValueError):
-    """A period that cannot be asked about; the message says what is allowed."""
-
-
-@dataclass(frozen=True, slots=True)
-class Filters:
-    """Days of procedures, both included; None is open. PeriodRefused where the first lies after the last."""
-
-    since: Span | None = None
-    until: Span | None = None
-
-    def __post_init__(self) -> None:
-        if self.since and self.until and self.since.earliest > self.until.latest:
-            raise PeriodRefused(
-                f"the period ends before it begins: since {self.since}, until {self.until}; "
-                "since must not lie after until"
-            )
-
-    def inside(self) -> Q:
-        """Procedures that lie in the period whatever their date means in full (R13)."""
-        days = Q()
-        if self.since:
-            days &= Q(earliest__gte=self.since.earliest)
-        if self.until:
-            days &= Q(latest__lte=self.until.latest)
-        return days
-
-    def touching(self) -> Q:
-        """Procedures that may lie in the period."""
-        days = Q()
-        if self.since:
-            days &= Q(latest__gte=self.since.earliest)
-        if self.until:
-            days &= Q(earliest__lte=self.until.latest)
-        return days
-
-    def months(self) -> Q:
-        """Site-months of the period; PeriodRefused unless it is of whole months."""
-        months = Q()
-        if self.since:
-            if self.since.earliest.day != 1:
-                raise PeriodRefused(f"since {self.since} is not the start of a month; {_WHOLE_MONTHS}")
-            months &= Q(month__gte=self.since.earliest)
-        if self.until:
-            if (self.until.latest + datetime.timedelta(days=1)).day != 1:
-                raise PeriodRefused(f"until {self.until} is not the end of a month; {_WHOLE_MONTHS}")
-            months &= Q(month__lte=self.until.latest)
-        return months
-
-
-_WHOLE_MONTHS = "rates per use and per procedure take whole months, written YYYY-MM"
+_looking: ContextVar[bool] = ContextVar("looking", default=False)
 
 
 @contextmanager
 def at_one_moment() -> Iterator[None]:
     """All queries inside see the same record, whatever is saved meanwhile: else parts might not add up.
 
-    Inside a transaction of the caller's that one stands.
+    Inside another such moment, or a transaction of the caller's, that one stands.
     """
-    with nullcontext() if connection.in_atomic_block else snapshot():
+    if _looking.get() or connection.in_atomic_block:
         yield
+        return
+    began = _looking.set(True)
+    try:
+        with snapshot():
+            yield
+    finally:
+        _looking.reset(began)
 
 
 AnyModel = TypeVar("AnyModel", bound=Model)
@@ -120,7 +79,9 @@ def _sorted(rows: Iterable[Any], keys: Sequence[str]) -> Table:
 def techniques(scope: Scope, filters: Filters, *, by_attempt: bool) -> Table:
     """Attempts by technique, situation faced and aim, with `by_attempt` also by their number in the situation."""
     keys = ["technique", "situation_faced", "aim", *(["attempt_in_situation"] if by_attempt else [])]
-    attempts = Action.objects.filter(filters.inside(), ends_attempt=True, acts_counted=True)
+    attempts = Action.objects.filter(
+        filters.inside(), filters.acted_so("situation_faced"), ends_attempt=True, acts_counted=True
+    )
     known, resolved = ~Q(attempt_result=Result.UNKNOWN), Q(attempt_result=Result.RESOLVED)
     # Some of the results have the name of a column, so they are asked for under another.
     counts = {f"as_{result}": _number(Q(attempt_result=result)) for result in sorted(RESULTS_OF_RESCUE)}
@@ -142,9 +103,60 @@ def _number(condition: Q) -> Count:
     return Count(Value(1), filter=condition)
 
 
+def situations(scope: Scope, filters: Filters) -> Table:
+    """Complications that met each situation: that began with it, or in which something was done about it (R1)."""
+    asked = replace(filters, situation=None)
+    began = _in_scope(
+        Complication.objects.filter(asked.inside(), asked.failed_so(), acts_counted=True), scope
+    )
+    came_later = ~Q(situation_faced=F("complication__situation")) & ~Q(situation_faced=CLOSED)
+    acts = _in_scope(
+        Action.objects.filter(asked.inside(), asked.acted_so("situation_faced"), acts_counted=True), scope
+    )
+    later = acts.filter(came_later, situation_faced__isnull=False)
+    met: dict[str, int] = {}
+    for situation, number in (
+        began.values_list("situation")
+        .annotate(number=Count("pk"))
+        .union(
+            later.values_list("situation_faced").annotate(number=Count("complication", distinct=True)),
+            all=True,
+        )
+    ):
+        met[situation] = met.get(situation, 0) + number
+    return _sorted(({"situation": key, "complications": n} for key, n in met.items()), ["situation"])
+
+
+def extent(scope: Scope, filters: Filters) -> Row:
+    """How many complications, cases and sites met the situation asked about, and from which day to which."""
+    complications = Complication.objects.filter(filters.inside(), filters.failed_so(), acts_counted=True)
+    if filters.situation:
+        acts = Action.objects.filter(complication=OuterRef("pk"), situation_faced=filters.situation)
+        complications = complications.filter(Q(situation=filters.situation) | Q(Exists(acts)))
+    return _extent(complications, scope)
+
+
+def extent_of_devices(scope: Scope, filters: Filters) -> Row:
+    """The same of complications whose device is in a figure of devices, left out ones included (R12)."""
+    complications = Complication.objects.filter(filters.inside(), in_device_rate=True)
+    return _extent(_of_class(complications, filters), scope)
+
+
+def _extent(complications: QuerySet[Complication], scope: Scope) -> Row:
+    return _in_scope(complications, scope).aggregate(
+        complications=Count("pk"),
+        cases=Count("case", distinct=True),
+        sites=Count("site", distinct=True),
+        first=Min("earliest"),
+        last=Max("latest"),
+    )
+
+
 def endings(scope: Scope, filters: Filters) -> Table:
     """Complications by their first situation, and by what became of them."""
-    complications = _in_scope(Complication.objects.filter(filters.inside(), counted=True), scope)
+    complications = _in_scope(
+        Complication.objects.filter(filters.inside(), filters.began_so(), counted=True), scope
+    )
     ended = Q(acts_counted=True, cause__isnull=False)
     attempted = ended & Q(attempts__gt=0)
     rows = complications.values("situation").annotate(
@@ -162,7 +174,7 @@ def endings(scope: Scope, filters: Filters) -> Table:
 def considered(scope: Scope, filters: Filters) -> Table:
     """Complications by technique tried or declined and by what it was for (R11)."""
     keys = ("technique", "considered_for")
-    counted = Q(filters.inside(), acts_counted=True)
+    counted = Q(filters.inside(), filters.acted_so("considered_for"), acts_counted=True)
     complications = Count("complication", distinct=True)
     tried = _in_scope(Action.objects.filter(counted), scope).values(*keys).annotate(tried=complications)
     declined = (
@@ -187,7 +199,9 @@ def considered(scope: Scope, filters: Filters) -> Table:
 
 def curve(scope: Scope, filters: Filters) -> Table:
     """Complications of the curve by attempt (R10): how many left it after so many attempts by such a cause."""
-    complications = _in_scope(Complication.objects.filter(filters.inside(), in_curve=True), scope)
+    complications = _in_scope(
+        Complication.objects.filter(filters.inside(), filters.began_so(), in_curve=True), scope
+    )
     return _sorted(
         complications.values("attempts", "cause").annotate(number=Count("*")), ["attempts", "cause"]
     )
@@ -205,8 +219,16 @@ class DeviceCounts(NamedTuple):
     in_error: Table
 
 
-_CLASS_OF_MODEL = Coalesce("device_model__device_class", Value(UNKNOWN))
+_CLASS_OF_MODEL = Case(
+    When(device_model__isnull=True, then=F("device_class")),
+    default=Coalesce("device_model__device_class", Value(UNKNOWN)),
+)
 """The catalogue's, of a queued model that of its first case: `unknown` where no case has named one."""
+
+
+def _of_class(events: QuerySet[Complication], filters: Filters) -> QuerySet[Complication]:
+    events = events.annotate(class_of_model=Coalesce(_CLASS_OF_MODEL, Value(UNKNOWN)))
+    return events.filter(class_of_model=filters.device_class) if filters.device_class else events
 
 
 def devices(scope: Scope, filters: Filters) -> DeviceCounts:
@@ -214,39 +236,35 @@ def devices(scope: Scope, filters: Filters) -> DeviceCounts:
     months = filters.months()
     keys = ("model", "class_of_model")
     in_rate = Complication.objects.filter(filters.inside(), in_device_rate=True)
-    complications = _in_scope(in_rate, scope).annotate(model=F("device_model__code"))
-    uses = _in_scope(DeviceUse.objects.filter(months), scope)
+    complications = _in_scope(_of_class(in_rate, filters), scope).annotate(model=F("device_model__code"))
+    uses = _in_scope(DeviceUse.objects.filter(months), scope).annotate(
+        class_of_model=Coalesce("model__device_class", Value(UNKNOWN))
+    )
+    if filters.device_class:
+        uses = uses.filter(class_of_model=filters.device_class)
     first = Q(caused_by__isnull=True)
     dated = first & Q(device_model__isnull=False, month__isnull=False)
     recorded = DeviceUse.objects.filter(
         site=OuterRef("site"), model=OuterRef("device_model"), month=OuterRef("month")
     )
-    events = (
-        complications.annotate(
-            class_of_model=Case(
-                When(device_model__isnull=True, then=F("device_class")), default=_CLASS_OF_MODEL
-            )
-        )
-        .values(*keys)
-        .annotate(
-            first=_number(first),
-            secondary=_number(~first),
-            no_model=_number(first & Q(device_model__isnull=True)),
-            no_month=_number(first & Q(device_model__isnull=False, month__isnull=True)),
-            no_denominator=_number(dated & ~Q(Exists(recorded))),
-        )
+    events = complications.values(*keys).annotate(
+        first=_number(first),
+        secondary=_number(~first),
+        no_model=_number(first & Q(device_model__isnull=True)),
+        no_month=_number(first & Q(device_model__isnull=False, month__isnull=True)),
+        no_denominator=_number(dated & ~Q(Exists(recorded))),
     )
     # The uses are joined on after counting, so that they are looked up once for each site-month.
     in_error = (
         complications.filter(dated)
-        .annotate(class_of_model=_CLASS_OF_MODEL, code=F("site__code"))
+        .annotate(code=F("site__code"))
         .values(*keys, "code", "month", "device_model", "site")
         .annotate(events=Count("*"))
         .annotate(uses=Subquery(recorded.values("uses")))
         .filter(events__gt=F("uses"))
         .values(*keys, "code", "month", "uses", "events")
     )
-    opened = uses.values("model__code", "model__device_class").annotate(uses=Sum("uses"))
+    opened = uses.values("model__code", "class_of_model").annotate(uses=Sum("uses"))
     return DeviceCounts(_by_model(events), _by_model(opened), _by_model(in_error, "site", "month"))
 
 
@@ -256,13 +274,23 @@ def _by_model(rows: Iterable[Mapping[str, Any]], *more_keys: str) -> Table:
         "model": "device_model",
         "model__code": "device_model",
         "class_of_model": "device_class",
-        "model__device_class": "device_class",
         "code": "site",
     }
     renamed = [{names.get(key, key): value for key, value in row.items()} for row in rows]
-    for row in renamed:
-        row["device_class"] = row["device_class"] or UNKNOWN
     return _sorted(renamed, ["device_model", "device_class", *more_keys])
+
+
+def months_with_uses(scope: Scope, filters: Filters) -> Table:
+    """Each `site` and `month` of the period with a recorded number of uses, of whatever model."""
+    uses = _in_scope(DeviceUse.objects.filter(filters.months()), scope)
+    recorded = uses.values_list("site__code", "month").distinct()
+    return _sorted(({"site": site, "month": month} for site, month in recorded), ["site", "month"])
+
+
+def names_of_models(codes: Collection[str]) -> dict[str, str]:
+    """What the catalogue calls these models; those that it does not name are missing."""
+    named = DeviceModel.objects.filter(code__in=codes).exclude(name="")
+    return dict(named.values_list("code", "name"))
 
 
 class ProcedureCounts(NamedTuple):
@@ -306,20 +334,20 @@ _NO_CAUSE = When(cause__isnull=True, then=Value(Reason.ENDING_WITHOUT_CAUSE))
 
 def without_acts(scope: Scope, filters: Filters) -> Reasons:
     """Complications that are in no figure of techniques, by reason (R11)."""
-    rows = Complication.objects.filter(counted=True)
+    rows = Complication.objects.filter(filters.began_so(), counted=True)
     return _reasons(rows, scope, filters, Q(acts_counted=False), _ACTS)
 
 
 def without_cause(scope: Scope, filters: Filters) -> Reasons:
     """Complications that are in no figure of endings, by reason (R10)."""
-    rows = Complication.objects.filter(counted=True)
+    rows = Complication.objects.filter(filters.began_so(), counted=True)
     apart = Q(acts_counted=False) | Q(cause__isnull=True)
     return _reasons(rows, scope, filters, apart, (*_ACTS, _NO_CAUSE))
 
 
 def outside_curve(scope: Scope, filters: Filters) -> Reasons:
     """Complications that have no place in the curve, by reason (R10)."""
-    rows = Complication.objects.filter(counted=True)
+    rows = Complication.objects.filter(filters.began_so(), counted=True)
     rest = When(in_curve=False, then=Value(Reason.ACT_WITH_ANOTHER))
     return _reasons(rows, scope, filters, Q(in_curve=False), (*_ACTS, _NO_CAUSE, rest))
 
@@ -328,7 +356,7 @@ def perhaps_outside(scope: Scope, filters: Filters) -> Reasons:
     """First events of devices whose date may lie in the period and may not (R13)."""
     if not filters.inside():
         return {}
-    rows = Complication.objects.filter(in_device_rate=True, caused_by__isnull=True)
+    rows = _of_class(Complication.objects.filter(in_device_rate=True, caused_by__isnull=True), filters)
     return _reasons(rows, scope, filters, Q(pk__in=[]), ())
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import datetime
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,12 +16,15 @@ from analytics.answers import (
     Answer,
     ConsideredRecord,
     Curve,
+    Denominators,
     DeviceRate,
     EndingRecord,
+    Extent,
     LeftOut,
     ProcedureRate,
     Reason,
     SiteMonthInError,
+    SituationRecord,
     TechniqueRecord,
 )
 from analytics.cohorts import Filters, Reasons, Row
@@ -50,6 +54,42 @@ def techniques(scope: Scope, filters: Filters, *, by_attempt: bool = False) -> A
         method=WILSON,
         cautions=("observational",),
     )
+
+
+def situations(scope: Scope, filters: Filters) -> tuple[SituationRecord, ...]:
+    """The situations that have records, each with its complications; the one asked about does not narrow them."""
+    return tuple(SituationRecord(**row) for row in cohorts.situations(scope, filters))
+
+
+def extent(scope: Scope, filters: Filters) -> Extent:
+    """What the figures of techniques rest on."""
+    return Extent(**cohorts.extent(scope, filters))
+
+
+def extent_of_devices(scope: Scope, filters: Filters) -> Extent:
+    """What the figures of devices rest on, with what is left out of the rates."""
+    return Extent(**cohorts.extent_of_devices(scope, filters))
+
+
+def denominators(scope: Scope, filters: Filters, events: Extent) -> Denominators:
+    """How complete the uses are. An open period reaches from the first to the last month of anything recorded."""
+    recorded = {(row["site"], row["month"]) for row in cohorts.months_with_uses(scope, filters)}
+    days = [day for day in (events.first, events.last) if day]
+    days += [month for _, month in recorded]
+    if not days:
+        return Denominators(0, 0, ())
+    first = filters.since.earliest if filters.since else min(days)
+    last = filters.until.latest if filters.until else max(days)
+    asked = [(site, month) for site in scope.codes() for month in _months(first, last)]
+    missing = tuple(one for one in asked if one not in recorded)
+    return Denominators(len(asked) - len(missing), len(asked), missing)
+
+
+def _months(first: datetime.date, last: datetime.date) -> Iterator[datetime.date]:
+    month = first.replace(day=1)
+    while month <= last:
+        yield month
+        month = (month + datetime.timedelta(days=31)).replace(day=1)
 
 
 @cohorts.at_one_moment()

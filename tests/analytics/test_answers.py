@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 
 from analytics import summaries
 from analytics.answers import WORDS, Reason
-from analytics.cohorts import Filters, PeriodRefused
+from analytics.filters import Filters, PeriodRefused
 from registry.access import NotFound, Scope
 from registry.cautions import caution
 from registry.models import Case, Site

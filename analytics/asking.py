@@ -1,0 +1,140 @@
+"""What an address asks: its filters read once, the same for a page and its CSV. Knows no request and runs no query."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from analytics.filters import Filters, PeriodRefused
+from registry.partial_dates import Span, span
+from registry.terms import CLOSED
+from registry.vocabulary import word_list
+
+CODED: Mapping[str, str] = {
+    "situation": "situation",
+    "segment": "segment",
+    "contents": "lesion_content",
+    "device_class": "device_class",
+    "wire_class": "wire_class",
+}
+"""Filters that take a code, each with its word list."""
+
+OF_TECHNIQUES = ("site", "since", "until", *CODED)
+OF_DEVICES = ("site", "since", "until", "device_class")
+
+_DAY_OR_MONTH = re.compile(r"\d{4}-\d{2}(-\d{2})?", re.ASCII)
+_PERIOD = "YYYY-MM for a whole month, or YYYY-MM-DD"
+_LONGEST_SHOWN = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """A filter that cannot be used: which, what was given, what is wrong with it, what is allowed."""
+
+    field: str
+    value: str
+    wrong: str
+    allowed: str
+
+    def __str__(self) -> str:
+        shown = self.value if len(self.value) <= _LONGEST_SHOWN else f"{self.value[:_LONGEST_SHOWN]}…"
+        return f"{self.field}, value “{shown}”: {self.wrong}. Allowed: {self.allowed}."
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """An address as it was typed, and what it asks for: `sites` and `filters` hold only where there is no problem."""
+
+    typed: Mapping[str, tuple[str, ...]]
+    sites: tuple[str, ...]
+    filters: Filters
+    problems: tuple[Problem, ...]
+
+    def of(self, field: str) -> str:
+        """What was typed for a filter that is given once, else an empty text."""
+        return (self.typed.get(field) or ("",))[0]
+
+    def address(self, **instead: str) -> str:
+        """The same filters as the end of an address, some of them changed; an empty text leaves one out."""
+        wanted = {**self.typed, **{field: (value,) if value else () for field, value in instead.items()}}
+        given = [(field, value) for field, values in wanted.items() for value in values]
+        return f"?{urlencode(given, errors='replace')}" if given else ""
+
+
+def ask(query: Mapping[str, Sequence[str]], allowed: Sequence[str], sites: Mapping[str, str]) -> Asked:
+    """Reads filters; `allowed` are those of the page, `sites` the names by code of those that may be asked about."""
+    typed = {
+        field: tuple(filled)
+        for field, values in query.items()
+        if (filled := [v.strip() for v in values if v.strip()])
+    }
+    problems = [*_strange_fields(typed, allowed), *_strange_sites(typed.get("site", ()), sites)]
+    once = {field: values[0] for field, values in typed.items() if field in allowed and field != "site"}
+    problems += _strange_codes(once)
+    days: dict[str, Span] = {}
+    for field in ("since", "until"):
+        if field in once:
+            try:
+                days[field] = day_or_month(once[field])
+            except ValueError as error:
+                problems.append(Problem(field, once[field], str(error), _PERIOD))
+    filters, refused = _filters(days, once if not problems else {}, whole_months=allowed == OF_DEVICES)
+    return Asked(typed, typed.get("site", ()), filters, (*problems, *refused))
+
+
+def day_or_month(text: str) -> Span:
+    """`2026-03-14` or `2026-03` as a span; ValueError says what is wrong with anything else."""
+    if not _DAY_OR_MONTH.fullmatch(text):
+        raise ValueError("not a day or a month")
+    return span(text)
+
+
+def _strange_fields(typed: Mapping[str, Sequence[str]], allowed: Sequence[str]) -> Iterator[Problem]:
+    for field, values in typed.items():
+        if field not in allowed:
+            known = field in OF_TECHNIQUES
+            wrong = (
+                "uses are not recorded so, and there would be no rate" if known else "no filter of this page"
+            )
+            yield Problem(field, values[0], wrong, ", ".join(allowed))
+        elif field != "site" and len(values) > 1:
+            yield Problem(field, " and ".join(values), f"given {len(values)} times", "one value")
+
+
+def _strange_sites(codes: Sequence[str], sites: Mapping[str, str]) -> Iterator[Problem]:
+    for code in codes:
+        if code not in sites:
+            yield Problem("site", code, "not a site of yours", ", ".join(sites) or "none yet")
+
+
+def _strange_codes(once: Mapping[str, str]) -> Iterator[Problem]:
+    for field, name in CODED.items():
+        code, words = once.get(field), word_list(name)
+        if code is not None and (code not in words or (field == "situation" and code == CLOSED)):
+            nearest = words.nearest(code[:_LONGEST_SHOWN])
+            such_as = f", such as {' or '.join(nearest)}" if nearest else ""
+            yield Problem(field, code, "not in the list", f"a code of the list “{words.title}”{such_as}")
+
+
+def _filters(
+    days: Mapping[str, Span], once: Mapping[str, str], *, whole_months: bool
+) -> tuple[Filters, tuple[Problem, ...]]:
+    try:
+        filters = Filters(
+            since=days.get("since"),
+            until=days.get("until"),
+            situation=once.get("situation"),
+            segment=once.get("segment"),
+            contents=once.get("contents"),
+            device_class=once.get("device_class"),
+            wire_class=once.get("wire_class"),
+        )
+        if whole_months:
+            filters.months()
+    except PeriodRefused as refused:
+        given = " to ".join(str(days[field]) for field in ("since", "until") if field in days)
+        allowed = "whole months, written YYYY-MM, the first not after the last" if whole_months else _PERIOD
+        return Filters(), (Problem("since and until", given, str(refused), allowed),)
+    return filters, ()

@@ -1,0 +1,126 @@
+"""The filters of a page as chips: what each says now, and the fields that it opens to. No query."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from analytics.asking import Asked
+from registry.vocabulary import word_list
+
+Choice = tuple[str, str, bool]
+"""What is sent, what is shown, whether it is chosen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One filter: `kind` is `checks`, `select` or `text`; `wrong` are the messages about it."""
+
+    name: str
+    label: str
+    kind: str
+    value: str
+    wrong: tuple[str, ...]
+    choices: tuple[Choice, ...] = ()
+    hint: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Chip:
+    """Filters that belong together; `open` where one of them cannot be used."""
+
+    words: str
+    narrows: bool
+    fields: tuple[Field, ...]
+
+    @property
+    def open(self) -> bool:
+        return any(field.wrong for field in self.fields)
+
+
+def site_chip(asked: Asked, sites: Mapping[str, str]) -> list[Chip]:
+    """Which sites, none ticked is all; no chip for somebody who has one site."""
+    chosen = asked.typed.get("site", ())
+    known = [(code, name, code in chosen) for code, name in sites.items()]
+    strange = [(code, f"{code} (no site of yours)", True) for code in chosen if code not in sites]
+    names = [sites.get(code, code) for code in dict.fromkeys(chosen)]
+    if len(sites) == 1 and not chosen:
+        return []
+    words = " and ".join(names) if len(names) in (1, 2) else f"{len(names)} sites" if names else "All sites"
+    field = _field(asked, "site", "Sites; none ticked is all", "checks", (*known, *strange))
+    return [Chip(words, bool(names), (field,))]
+
+
+def period_chip(asked: Asked, *, whole_months: bool) -> Chip:
+    """Which days of procedures."""
+    since, until = asked.of("since"), asked.of("until")
+    words = {
+        (True, True): f"{since} to {until}",
+        (True, False): f"Since {since}",
+        (False, True): f"Until {until}",
+        (False, False): "Whole period",
+    }[bool(since), bool(until)]
+    hint = "YYYY-MM" if whole_months else "YYYY-MM, or YYYY-MM-DD"
+    return Chip(
+        words,
+        bool(since or until),
+        (
+            _field(
+                asked, "since", "First month" if whole_months else "First day or month", "text", hint=hint
+            ),
+            _field(asked, "until", "Last month" if whole_months else "Last day or month", "text", hint=hint),
+        ),
+    )
+
+
+def situation_chip(asked: Asked, situations: Iterable[tuple[str, str, int]]) -> Chip:
+    """Which situation: those that have records, each with the number of its complications."""
+    found = list(situations)
+    choices = [(code, f"{label} ({number})") for code, label, number in found]
+    chip = _coded(asked, "", (("situation", "Situation faced, and its complications", choices),))
+    labels = {code: label for code, label, _ in found}
+    return replace(chip, words=labels.get(asked.of("situation"), chip.words))
+
+
+def lesion_chip(asked: Asked) -> Chip:
+    """Where it happened and what lay there."""
+    return _coded(
+        asked,
+        "Any lesion",
+        (
+            ("segment", "Segment", _words("segment")),
+            ("contents", "What lies in the lesion", _words("lesion_content")),
+        ),
+    )
+
+
+def device_chip(asked: Asked, *, wires: bool) -> Chip:
+    """Which kind of device failed."""
+    fields = [("device_class", "Device class", _words("device_class"))]
+    if wires:
+        fields.append(("wire_class", "Wire class", _words("wire_class")))
+    return _coded(asked, "Any device" if wires else "All classes", fields)
+
+
+def _words(name: str) -> list[tuple[str, str]]:
+    return [(code, term.label) for code, term in word_list(name).terms.items() if not term.retired]
+
+
+def _coded(asked: Asked, otherwise: str, fields: Iterable[tuple[str, str, list[tuple[str, str]]]]) -> Chip:
+    shown, words = [], []
+    for name, label, found in fields:
+        typed, labels = asked.of(name), dict(found)
+        choices = [("", "Any", not typed), *((code, text, code == typed) for code, text in found)]
+        if typed and typed not in labels:
+            choices.append((typed, typed, True))
+        if typed:
+            words.append(labels.get(typed, typed))
+        shown.append(_field(asked, name, label, "select", tuple(choices)))
+    return Chip(", ".join(words) or otherwise, bool(words), tuple(shown))
+
+
+def _field(
+    asked: Asked, name: str, label: str, kind: str, choices: tuple[Choice, ...] = (), hint: str = ""
+) -> Field:
+    wrong = tuple(str(one) for one in asked.problems if name in one.field.split(" and "))
+    return Field(name, label, kind, asked.of(name), wrong, choices, hint)

@@ -1,0 +1,49 @@
+"""The rows of an answer as CSV, and the sentences beside it: one place for commands and pages. No Django, no query."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+from collections.abc import Iterator
+from typing import Any, Protocol
+
+from analytics.answers import Answer
+from registry.cautions import caution
+
+
+class Writable(Protocol):
+    """What text can be written to."""
+
+    def write(self, text: str, /) -> object:
+        """Takes some text."""
+
+
+def columns_of(record: type, *, by_attempt: bool = False) -> list[str]:
+    """The headings of an answer's rows; the number of the attempt is among them only where it is asked for."""
+    return [
+        field.name
+        for field in dataclasses.fields(record)
+        if by_attempt or field.name != "attempt_in_situation"
+    ]
+
+
+def write_csv(answer: Answer[Any], columns: list[str], to: Writable) -> None:
+    """A heading and the rows of an answer, lines ending in a line feed."""
+    table = csv.writer(to, lineterminator="\n")
+    table.writerow(columns)
+    table.writerows([_cell(getattr(row, column)) for column in columns] for row in answer.rows)
+
+
+def beside(answer: Answer[Any]) -> Iterator[str]:
+    """What was left out and why, what is to be mended, how limits were made, and how the rows may be read."""
+    yield from map(str, (*answer.left_out, *answer.to_mend))
+    if answer.method:
+        yield f"limits: {answer.method}"
+    yield from map(caution, answer.cautions)
+
+
+def _cell(value: str | int | float | None) -> str | int:
+    """Rates and limits with six decimals; what is empty stays empty."""
+    if value is None:
+        return ""
+    return f"{value:.6f}" if isinstance(value, float) else value
