@@ -6,6 +6,7 @@ and the others are not told as changed. Reads no row.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from difflib import SequenceMatcher
 from typing import Any
@@ -23,14 +24,14 @@ _NAMES: Mapping[str, str] = {
     "action": "rung",
     "declined": "declined option",
     "content": "thing in it",
-    "access": "access",
+    "access": "access route",
     "guide": "guide catheter",
     "staff": "member of staff",
     "drug": "antiplatelet drug",
     "failed_device": "device",
     "in_hospital_event": "event in hospital",
     "follow_up_event": "event",
-    "follow_up": "follow-up",
+    "follow_up": "follow-up contact",
     "antiplatelet_plan": "antiplatelet plan",
     "status": "record",
     "acc_aha_type": "lesion type",
@@ -40,8 +41,19 @@ _NAMES: Mapping[str, str] = {
     "mr_note": "note on magnetic resonance",
     "udi": "device identifier",
     "by": "who did it",
+    "length_out_mm": "length that came out",
+    "loading_mg": "loading dose",
 }
 """What things and fields are called where their name in the document is not a word for a page."""
+
+_MANY: Mapping[str, str] = {
+    "thing in it": "things in it",
+    "member of staff": "members of staff",
+    "event in hospital": "events in hospital",
+    "injury": "injuries",
+    "duty": "duties",
+}
+_UNIT = re.compile("_(mm|ml|mgy|f|units|mg|months|seconds)$")
 
 _SIGNS: Mapping[str, tuple[str, ...]] = {
     "action": ("technique", "aim"),
@@ -102,14 +114,15 @@ def _things(old: Any, new: Any, kind: fields.Thing, where: str) -> Iterator[str]
     before, after = old or [], new or []
     many = len(before) > 1 or len(after) > 1 or kind is fields.ACTION
     if not before and not after:
-        yield f"{_at(where, f'{called(kind.name)}s')}: were {_none(old)}, are {_none(new)}"
+        several = _MANY.get(called(kind.name), f"{called(kind.name)}s")
+        yield f"{_at(where, several)}: were {_none(old)}, are {_none(new)}"
     for was, now in _aligned(before, after, kind):
         if was is None and now is not None:
-            yield f"{_numbered(where, kind, now, many)} was added{_particulars(after[now], kind)}"
+            yield f"{numbered(where, kind, now, many)} was added{_particulars(after[now], kind)}"
         elif now is None and was is not None:
-            yield f"{_numbered(where, kind, was, many)} was removed{_particulars(before[was], kind)}"
+            yield f"{numbered(where, kind, was, many)} was removed{_particulars(before[was], kind)}"
         elif was is not None and now is not None:
-            here = _numbered(where, kind, now, many)
+            here = numbered(where, kind, now, many)
             moved = kind is fields.ACTION and was != now
             yield from _thing(before[was], after[now], kind, f"{here} (was {was + 1})" if moved else here)
 
@@ -158,14 +171,21 @@ def _sealed(old: Any, new: Any, where: str, name: str) -> str:
 
 
 def called(name: str) -> str:
-    return _NAMES.get(name, name.replace("_", " "))
+    """What a thing or field of the document is called on a page, without its unit."""
+    for risk in ("risk_answer_criterion", "risk_measure"):
+        if name in word_list(risk) and name != UNKNOWN:
+            return lowered(word_list(risk)[name].label)
+    return _NAMES.get(name, _UNIT.sub("", name).replace("_", " "))
 
 
 def _at(where: str, what: str) -> str:
     return f"{where}, {what}" if where else what
 
 
-def _numbered(where: str, kind: fields.Thing, place: int, many: bool) -> str:
+def numbered(where: str, kind: fields.Thing, place: int, many: bool) -> str:
+    """Where something is: `rung 3`; a complication that is the only one is not named."""
+    if kind is fields.COMPLICATION and not many:
+        return where
     return _at(where, f"{called(kind.name)} {place + 1}" if many else called(kind.name))
 
 

@@ -16,7 +16,7 @@ from registry.canonical import Json
 from registry.documents.sealed_fields import joined
 from registry.drawings.phrases import raised
 from registry.models import Case, Person
-from registry.reading.comparing import called
+from registry.reading.comparing import called, numbered
 from registry.sealing import NotOpened, unseal
 from registry.versions import VersionText
 
@@ -47,9 +47,9 @@ def _texts(thing: Mapping[str, Any], kind: fields.Thing, where: str) -> Iterator
         elif isinstance(inner, fields.Thing):
             yield from _texts(value, inner, f"{where}, {called(name)}" if where else called(name))
         elif isinstance(inner, fields.List) and isinstance(inner.item, fields.Thing):
-            for number, item in enumerate(value, start=1):
-                here = f"{called(inner.item.name)} {number}" if len(value) > 1 else called(inner.item.name)
-                yield from _texts(item, inner.item, f"{where}, {here}" if where else here)
+            many = len(value) > 1 or inner.item is fields.ACTION
+            for place, item in enumerate(value):
+                yield from _texts(item, inner.item, numbered(where, inner.item, place, many))
 
 
 def whole_versions(
