@@ -7,9 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from django.urls import reverse
+from django.utils import timezone
 
 from registry.access import sites_for
-from registry.models import Duty, MonthlyReturn, Person, PlanDrug, Site
+from registry.models import Draft, Duty, MonthlyReturn, Person, PlanDrug, Site
 from registry.terms import COUNTED_STATES
 from registry.vocabulary import word_list
 
@@ -54,6 +55,7 @@ def needs_you(person: Person, today: datetime.date) -> Needs:
     plans, returns = _plans(sites, today), _returns(person, sites, today)
     titled = (
         ("Late, or due today", late),
+        ("Drafts, kept for you", _drafts(person)),
         ("In the next two weeks", [*soon, *plans]),
         ("Monthly words that are missing", returns),
     )
@@ -85,6 +87,24 @@ def _duties(sites: list[Site], today: datetime.date, wanted: Callable[[datetime.
         )
         for duty in open_ones
         if duty.due_latest is not None and wanted(duty.due_latest)
+    ]
+
+
+def _drafts(person: Person) -> list[Need]:
+    """A person's own drafts, told by what stands in the clear."""
+    mine = Draft.objects.filter(person=person, site__in=sites_for(person, "draft")).select_related(
+        "site", "case"
+    )
+    return [
+        Need(
+            when=f"{timezone.localtime(draft.changed_at):%-d %b %Y, %H:%M}",
+            state="last kept",
+            what=f"A change of case {draft.case.code}" if draft.case else f"A case at {draft.site.name}",
+            why="Only you can open it; nothing of it counts until you save it.",
+            address=reverse("draft", args=[draft.code]),
+            act="Go on",
+        )
+        for draft in mine.order_by("-changed_at", "-pk")
     ]
 
 

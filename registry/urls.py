@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from registry.views import administration, cases, months, people
+from registry.views import administration, cases, logging, months, people
 
 urlpatterns: list[URLPattern] = [
+    path("log/", logging.log_case, name="log_case"),
+    path("log/<str:code>/", logging.draft, name="draft"),
+    path("log/<str:code>/discard/", logging.discard, name="discard_draft"),
+    path("case/<str:code>/change/", logging.amend, name="amend_case"),
     path("cases/", cases.cases, name="cases"),
     path("case/<str:code>/", cases.case, name="case"),
     path("case/<str:code>/whole/", cases.case_whole, name="case_whole"),

@@ -1,0 +1,137 @@
+"""What a post makes of a draft: fields read or merged, then one operation, then what is open. Pure.
+
+An operation that is refused leaves the fields that came with it kept; what cannot be read stays as it was typed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from registry.canonical import Json
+from registry.editing import Gone, Outcome, apply
+from registry.editing import Refused as NotDone
+from registry.editing.places import found, kind_of
+from registry.forms import codec
+from registry.forms.merging import Clash as FieldClash
+from registry.forms.merging import merge, spoken
+from registry.forms.still_open import label_of_field
+from registry.forms.story import where
+from registry.recording.drafts import KEEP, Clash, DraftText, Stood
+
+VIEW_WORDS = ("open", "close", "save")
+"""Words that change what is shown, or are done once the fields are kept."""
+
+
+@dataclass
+class DraftEdit:
+    """One post at work; after it was called it tells what is to be focused, said, and what was refused."""
+
+    posted: Mapping[str, Sequence[str]]
+    words: str
+    focus: str = ""
+    said: str = ""
+    refused: str = ""
+    messages: dict[str, str] = field(default_factory=dict)
+
+    def __call__(self, stood: Stood) -> DraftText:
+        """The text that is to stand; raises Clash."""
+        self.focus = self.said = self.refused = ""
+        document, taken = self._fields(stood)
+        self.messages = taken.messages
+        answered = set(taken.fields) | {f"{name}?" for name in taken.fields}
+        typed = {name: text for name, text in stood.now.typed.items() if name not in answered} | taken.typed
+        opened = stood.now.opened
+        name, _, rest = self.words.partition(" ")
+        if name == "close":
+            self.focus, opened = opened, ""
+        elif name == "open":
+            self.focus, opened = rest, where(rest) or opened
+        elif name not in (KEEP, "save"):
+            outcome = self._operation(document)
+            document, opened = outcome.document, self._opens(outcome, opened)
+        return DraftText(
+            document,
+            {name: text for name, text in typed.items() if _stands(document, name)},
+            opened if _there(document, opened) else "",
+            stood.now.earlier,
+            stood.now.case_version,
+        )
+
+    def _operation(self, document: dict[str, Json]) -> Outcome:
+        if self.words == "nothing chosen":
+            self.refused = "Choose something in the list first."
+            return Outcome(document)
+        try:
+            outcome = apply(document, self.words)
+        except (NotDone, Gone) as refused:
+            self.refused = str(refused)
+            return Outcome(document)
+        self.focus, self.said = outcome.focus, outcome.said
+        return outcome
+
+    def _opens(self, outcome: Outcome, opened: str) -> str:
+        """The row that is open afterwards: a device taken from an open rung leaves the rung open."""
+        if outcome.opens is None:
+            return opened
+        if outcome.opens == "":
+            last = outcome.focus.rpartition(" ")[2]
+            return opened if opened and where(last) == opened and not last.endswith(".ending") else ""
+        return where(outcome.opens) or opened
+
+    def _fields(self, stood: Stood) -> tuple[dict[str, Json], codec.Read]:
+        names = list(self.posted.get("has", ()))
+        now = stood.now.document
+        if not stood.moved_on:
+            taken = codec.read(now, self.posted, self._standing(now, names))
+            return taken.document, taken
+        if stood.base is None:
+            taken = codec.read(now, self.posted, self._standing(now, names))
+            if not stood.mine:
+                self._refuse_what_differs(now, taken, names)
+            return taken.document, taken
+        taken = codec.read(stood.base, self.posted, self._standing(stood.base, names))
+        merged = merge(stood.base, taken.document, now, prefer_mine=stood.mine)
+        if merged.clashes and not stood.mine:
+            raise Clash(list(merged.clashes))
+        return merged.document, taken
+
+    def _refuse_what_differs(self, now: Mapping[str, Json], taken: codec.Read, names: Sequence[str]) -> None:
+        """A page too old to be compared: all that it says otherwise, or of rows that are gone, is asked about."""
+        changed = [name for name in taken.fields if not _same(now, taken.document, name)]
+        lost = [name for name in names if not _stands(now, name) and any(self.posted.get(name, ()))]
+        if changed or lost:
+            gone = [FieldClash(name, name, self.posted[name][0], None) for name in lost]
+            raise Clash([_clash(now, taken.document, name) for name in changed] + gone)
+
+    @staticmethod
+    def _standing(document: Mapping[str, Json], names: Sequence[str]) -> list[str]:
+        return [name for name in names if _stands(document, name)]
+
+
+def _stands(document: Mapping[str, Json], name: str) -> bool:
+    try:
+        kind_of(dict(document), name.removesuffix("?"))
+    except Gone:
+        return False
+    return True
+
+
+def _there(document: Mapping[str, Json], opened: str) -> bool:
+    """Whether what is open is still there; groups always are."""
+    if not any(letter.isdigit() for letter in opened):
+        return True
+    try:
+        found(dict(document), opened)
+    except Gone:
+        return False
+    return True
+
+
+def _same(one: Mapping[str, Json], other: Mapping[str, Json], name: str) -> bool:
+    return spoken(dict(one), name) == spoken(dict(other), name)
+
+
+def _clash(theirs: Mapping[str, Json], mine: Mapping[str, Json], name: str) -> Any:
+    return FieldClash(name, label_of_field(mine, name), spoken(dict(mine), name), spoken(dict(theirs), name))

@@ -1,0 +1,299 @@
+"""The ladder editor as the page shows it: rungs as lines, one open, what follows each, the next rung asked. Pure.
+
+Takes a working draft (rows with keys) and hands out plain values for templates; changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from registry import case_fields as fields
+from registry.canonical import Json
+from registry.drawings.ladder_story import NO_NAMES
+from registry.drawings.phrases import (
+    aim_in_words,
+    clock,
+    device_in_words,
+    injury_in_words,
+    known_number,
+    lowered,
+    result_in_words,
+)
+from registry.editing import faced
+from registry.forms import choices
+from registry.forms.choices import Choice, Pick, Question
+from registry.ladder import ladder_of
+from registry.terms import CLOSED, Result
+from registry.vocabulary import word_list
+
+KEY = "_key"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A row beside a rung: an option not tried or an injury, with its place, whether it is open, and what is asked."""
+
+    kind: str
+    place: str
+    words: str
+    opened: bool
+    remove: str
+    questions: tuple[Question, ...] = ()
+    picks: tuple[Pick, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class RungLine:
+    """One rung: its line, the band of a new situation after it, what stands after it, and its questions if open."""
+
+    place: str
+    complication: str
+    key: int
+    number: int
+    technique: str
+    words: str
+    mark: str
+    opened: bool
+    first: bool
+    last: bool
+    band: str = ""
+    worse: bool = False
+    after: tuple[Line, ...] = ()
+    questions: tuple[Question, ...] = ()
+    picks: tuple[Pick, ...] = ()
+    devices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LadderView:
+    """One complication's ladder: the situation at its start and now, the rungs, what comes next."""
+
+    place: str
+    situation: str
+    now: str
+    before: tuple[Line, ...]
+    rungs: tuple[RungLine, ...]
+    closed: bool
+    next: Question | None
+    picks: tuple[Pick, ...]
+    fragments: tuple[Line, ...]
+
+
+def ladder_view(document: Mapping[str, Any], complication: Mapping[str, Any], opened: str) -> LadderView:
+    """The ladder of one complication of a draft; `opened` is the place of the row that is shown open."""
+    place = f"C{complication[KEY]}"
+    rungs = ladder_of(complication).rungs
+    actions = complication.get("actions") or []
+    lines = []
+    for action, rung in zip(actions, rungs, strict=True):
+        lines.append(_rung(document, complication, action, rung, opened, len(actions)))
+    now = faced(complication)
+    words = f"Rung {len(actions) + 1}: what was tried?"
+    after_all = choices.techniques(f"add rung {place}", f"add rung {place}", words, now)
+    return LadderView(
+        place,
+        choices.label_of("situation", complication.get("situation")),
+        choices.label_of("situation", now),
+        tuple(_after(document, complication, 0, opened)),
+        tuple(lines),
+        now == CLOSED,
+        after_all if complication.get("situation") else None,
+        (_declining(place), _injuring(place, None)),
+        tuple(_fragments(complication, place, opened)),
+    )
+
+
+def _declining(place: str) -> Pick:
+    words = word_list("technique")
+    codes = choices.offered(words, ("any_percutaneous",))
+    every = sorted(choices.listed("technique", codes), key=lambda one: one[1])
+    return Pick(f"decline {place}", "an option weighed and not tried", "Add it", (("", tuple(every)),))
+
+
+def _injuring(place: str, key: int | None) -> Pick:
+    codes = choices.offered(word_list("injury_kind"))
+    do = "injury-after" if key is not None else "injury"
+    asks = "an injury seen after this rung" if key is not None else "an injury"
+    words = f"{do} {place} {key}" if key is not None else f"{do} {place}"
+    return Pick(words, asks, "Add it", (("", choices.listed("injury_kind", codes)),))
+
+
+def _rung(
+    document: Mapping[str, Any],
+    complication: Mapping[str, Any],
+    action: Mapping[str, Any],
+    rung: Any,
+    opened: str,
+    count: int,
+) -> RungLine:
+    above = f"C{complication[KEY]}"
+    place = f"{above}.a{action[KEY]}"
+    is_open = opened == place or opened.startswith(f"{place}.")
+    band = choices.label_of("situation", rung.situation_after) if rung.situation_after else ""
+    technique = action.get("technique")
+    return RungLine(
+        place,
+        above,
+        action[KEY],
+        rung.position,
+        choices.label_of("technique", technique) if technique else "Technique not recorded",
+        rung_in_words(document, action),
+        str(action.get("result") or ""),
+        is_open,
+        rung.position == 1,
+        rung.position == count,
+        band,
+        action.get("result") == Result.WORSE,
+        tuple(_after(document, complication, rung.position, opened)),
+        _questions(complication, action, rung, above) if is_open else (),
+        _picks(document, action, above) if is_open else (),
+        tuple(f"{place}.device{device[KEY]}" for device in action.get("devices") or []) if is_open else (),
+    )
+
+
+def rung_in_words(document: Mapping[str, Any], action: Mapping[str, Any]) -> str:
+    """Aim, result, devices, minutes."""
+    injuries = {str(one.get("ref")): one for one in document.get("injuries") or []}
+    parts = [aim_in_words(action, injuries), result_in_words(action)]
+    parts += [device_in_words(device, NO_NAMES) for device in action.get("devices") or []]
+    if (at := known_number(action.get("at_minute"))) is not None:
+        parts.append(f"begun at {clock(at)}")
+    if (minutes := known_number(action.get("minutes"))) is not None:
+        parts.append(f"for {clock(minutes)}")
+    return " · ".join(parts)
+
+
+def _questions(
+    complication: Mapping[str, Any], action: Mapping[str, Any], rung: Any, above: str
+) -> tuple[Question, ...]:
+    place = f"{above}.a{action[KEY]}"
+    technique, aim, result = action.get("technique"), action.get("aim"), action.get("result")
+    tried = f"set {place}.technique"
+    asked = [
+        choices.techniques(tried, f"{place}.technique", "What was tried?", rung.faced, technique),
+        choices.aims(f"{place}.aim", aim),
+        choices.results(above, action[KEY], aim, result),
+    ]
+    if result in (Result.PARTLY, Result.WORSE) or action.get("situation_after") or aim == "look":
+        device = (complication.get("device") or {}).get("class")
+        asked.append(
+            choices.situation(
+                f"{place}.situation_after",
+                "What is the situation now?",
+                device,
+                action.get("situation_after"),
+                (),
+            )
+        )
+    return tuple(asked)
+
+
+def _picks(document: Mapping[str, Any], action: Mapping[str, Any], above: str) -> tuple[Pick, ...]:
+    place = f"{above}.a{action[KEY]}"
+    classes = choices.listed("device_class", choices.offered(word_list("device_class")))
+    techniques = sorted(
+        choices.listed("technique", choices.offered(word_list("technique"), ("any_percutaneous",))),
+        key=lambda one: one[1],
+    )
+    picks = [
+        Pick(f"add device {place}", "used with", "Add it", (("", classes),)),
+        Pick(f"toggle {place}.adjuncts", "helped by", "Add it", (("", tuple(techniques)),)),
+        _injuring(above, action[KEY]),
+    ]
+    injuries = tuple((f"I{one[KEY]}", injury_in_words(one)) for one in document.get("injuries") or [])
+    if injuries:
+        picks.append(Pick(f"treats {place}", "answers the injury", "Say so", (("", injuries),)))
+    return tuple(picks)
+
+
+def _after(
+    document: Mapping[str, Any], complication: Mapping[str, Any], position: int, opened: str
+) -> list[Line]:
+    """What stands after a position: options not tried, then injuries; what has no place stands before the first."""
+    above = f"C{complication[KEY]}"
+    lines = [
+        _declined(option, above, opened)
+        for option in complication.get("declined") or []
+        if (option.get("after_position") or 0) == position
+    ]
+    ref = complication.get("ref")
+    for injury in document.get("injuries") or []:
+        here = ref is not None and injury.get("caused_by") == ref
+        if here and (injury.get("after_position") or 0) == position:
+            lines.append(injury_line(injury, opened))
+    return lines
+
+
+def _declined(option: Mapping[str, Any], above: str, opened: str) -> Line:
+    place = f"{above}.d{option[KEY]}"
+    technique, reason = option.get("technique"), option.get("reason")
+    words = f"Not tried: {lowered(choices.label_of('technique', technique)) if technique else 'technique not recorded'}"
+    words += f", {lowered(choices.label_of('decline_reason', reason))}" if reason else ", reason not recorded"
+    kind = fields.DECLINED.fields["reason"]
+    asked: tuple[Question, ...] = ()
+    if opened == place:
+        assert isinstance(kind, fields.Code)
+        asked = (choices.coded(f"{place}.reason", "Why was it not tried?", kind, reason),)
+    return Line("declined", place, words, opened == place, f"remove declined {above} {option[KEY]}", asked)
+
+
+def injury_line(injury: Mapping[str, Any], opened: str) -> Line:
+    """An injury as a line, its scale and treatment asked where it is open."""
+    place = f"I{injury[KEY]}"
+    asked: list[Question] = []
+    picks: list[Pick] = []
+    if opened == place:
+        scale = injury.get("scale")
+        asked.append(choices.coded(f"{place}.scale", "Graded by which scale?", _SCALE, scale))
+        if scale and f"grade_{scale}" in _lists():
+            grades = word_list(f"grade_{scale}")
+            found = choices.buttons(
+                f"set {place}.grade", f"grade_{scale}", choices.offered(grades), injury.get("grade")
+            )
+            asked.append(Question(f"{place}.grade", "Which grade?", found))
+        codes = choices.offered(word_list("technique"), ("any_percutaneous",))
+        every = tuple(sorted(choices.listed("technique", codes), key=lambda one: one[1]))
+        picks.append(Pick(f"toggle {place}.treated_with", "treated with", "Add it", (("", every),)))
+    words = injury_in_words(injury)
+    if treated := injury.get("treated_with"):
+        words += ", treated with " + ", ".join(lowered(choices.label_of("technique", one)) for one in treated)
+    return Line(
+        "injury", place, words, opened == place, f"remove injury {injury[KEY]}", tuple(asked), tuple(picks)
+    )
+
+
+def _fragments(complication: Mapping[str, Any], above: str, opened: str) -> list[Line]:
+    lines = []
+    for piece in complication.get("fragments") or []:
+        place = f"{above}.f{piece[KEY]}"
+        part = (
+            choices.label_of("part_failed", piece.get("part")) if piece.get("part") else "Part not recorded"
+        )
+        state = (
+            choices.label_of("fragment_state", piece.get("state"))
+            if piece.get("state")
+            else "state not recorded"
+        )
+        lines.append(
+            Line(
+                "due",
+                place,
+                f"{part}, {lowered(state)}",
+                opened == place,
+                f"remove fragment {above} {piece[KEY]}",
+            )
+        )
+    return lines
+
+
+def _lists() -> Mapping[str, Json]:
+    from registry.vocabulary import word_lists
+
+    return word_lists()
+
+
+_SCALE = fields.Code("injury_scale")
+
+__all__ = ["Choice", "LadderView", "Line", "RungLine", "injury_line", "ladder_view", "rung_in_words"]

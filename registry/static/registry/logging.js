@@ -1,0 +1,111 @@
+/* The logging page with a script: which button was pressed, where the cursor goes, words typed while an answer is on
+   its way, trying again without a network. Without it the same form works by whole pages. */
+"use strict";
+(() => {
+  const form = document.getElementById("log");
+  if (!form) return;
+  const keeper = document.getElementById("keeper");
+  const trouble = document.getElementById("trouble");
+  const waits = [1, 2, 4, 8, 16, 30];
+  let turn = 0, inFlight = 0, unkept = false, tries = 0, timer = 0, pressed = "";
+  const late = new Map();
+
+  const say = (sentence) => { trouble.textContent = sentence; };
+  const keepSoon = () => htmx.trigger(keeper, "keepnow");
+  const cookie = (name) => document.cookie.split("; ").find((one) => one.startsWith(name + "="))?.slice(name.length + 1);
+
+  // A press equal to the one on its way is a double click.
+  form.addEventListener("submit", (event) => {
+    const by = event.submitter;
+    const words = by && by.name === "do" ? by.value : "keep";
+    if (inFlight && words !== "keep" && words === pressed) { event.preventDefault(); event.stopImmediatePropagation(); return; }
+    pressed = words;
+  }, true);
+
+  form.addEventListener("htmx:configRequest", (event) => {
+    const sent = event.detail.parameters;
+    if (event.detail.elt === form) {
+      const by = event.detail.triggeringEvent?.submitter;
+      sent.do = by?.name === "do" ? by.value : "keep";
+    }
+    turn += 1;
+    sent.turn = String(turn);
+    const token = cookie("csrftoken");
+    if (token) sent.csrfmiddlewaretoken = token;
+  });
+  form.addEventListener("htmx:beforeRequest", () => { inFlight += 1; unkept = false; late.clear(); });
+  form.addEventListener("htmx:afterRequest", () => { inFlight = Math.max(0, inFlight - 1); if (!inFlight) pressed = ""; });
+
+  form.addEventListener("input", (event) => {
+    unkept = true;
+    const field = event.target;
+    if (inFlight && field.name) late.set(field.name, field.type === "checkbox" ? field.checked : field.value);
+    // A number and its "not known" clear each other.
+    if (field.type === "checkbox" && field.checked && field.name.endsWith("?")) {
+      const beside = form.elements[field.name.slice(0, -1)];
+      if (beside && "value" in beside) beside.value = "";
+    } else if (field.value) {
+      const box = form.elements[field.name + "?"];
+      if (box && box.type === "checkbox") box.checked = false;
+    }
+  });
+  form.addEventListener("change", (event) => {
+    const list = event.target;
+    if (list.tagName !== "SELECT" || !list.dataset.press || !list.value) return;
+    const button = list.parentElement.querySelector("button[name=do]");
+    if (button) form.requestSubmit(button);
+  });
+
+  // Signed out, or an old token: the page stays, what became of it is said, and it goes on by itself.
+  document.body.addEventListener("htmx:beforeSwap", (event) => {
+    const status = event.detail.xhr.status;
+    if (status === 401 || status === 403) {
+      event.detail.shouldSwap = false;
+      unkept = true;
+      say(status === 401
+        ? "You have been signed out. Nothing here is lost: sign in again in another tab, then come back to this one."
+        : "Your sign-in has changed. Nothing here is lost: it is sent again when you come back to this page.");
+    } else if (status < 400) {
+      tries = 0;
+      say("");
+    }
+  });
+  document.body.addEventListener("htmx:afterSwap", (event) => {
+    if (event.detail.target.id !== "editor") return;
+    const editor = document.getElementById("editor");
+    for (const [name, value] of late) {
+      const field = form.elements[name];
+      if (!field || !("value" in field)) continue;
+      if (field.type === "checkbox") field.checked = value; else field.value = value;
+    }
+    if (late.size) { late.clear(); unkept = true; keepSoon(); return; }
+    const name = editor.dataset.focus;
+    const place = name && editor.querySelector(`[data-name="${CSS.escape(name)}"]`);
+    if (!place) return;
+    place.focus({ preventScroll: true, focusVisible: true });
+    place.scrollIntoView({ block: "nearest" });
+  });
+
+  const again = (sentence) => {
+    unkept = true;
+    say(sentence);
+    clearTimeout(timer);
+    timer = setTimeout(keepSoon, 1000 * waits[Math.min(tries, waits.length - 1)]);
+    tries += 1;
+  };
+  form.addEventListener("htmx:sendError", () => again("No connection. What you typed stays here and is sent again by itself; a press is to be repeated."));
+  form.addEventListener("htmx:responseError", () => again("The registry did not answer as it should. What you typed stays here and is sent again by itself; a press is to be repeated."));
+  const back = () => { if (unkept) keepSoon(); };
+  window.addEventListener("online", back);
+  window.addEventListener("focus", back);
+  window.addEventListener("beforeunload", (event) => { if (unkept) event.preventDefault(); });
+  // A whole page that is left on purpose, by saving or discarding, has nothing to ask.
+  document.addEventListener("click", (event) => { if (event.target.closest("[data-leaves]")) unkept = false; });
+  document.addEventListener("click", (event) => {
+    const segment = event.target.closest("[data-segment]");
+    if (!segment) return;
+    const map = segment.closest("[data-map]");
+    const button = map && form.querySelector(`button[value="segment ${CSS.escape(map.dataset.map)} ${CSS.escape(segment.dataset.segment)}"]`);
+    if (button) form.requestSubmit(button);
+  });
+})();
