@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from allauth.account.adapter import DefaultAccountAdapter
 from django.http import HttpRequest
+
+from registry.models import Person
 
 
 class ByInvitation(DefaultAccountAdapter):
@@ -12,3 +16,8 @@ class ByInvitation(DefaultAccountAdapter):
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         """Never: an administrator makes the account and hands over its invitation."""
         return False
+
+
+def address_tried(request: HttpRequest, credentials: Mapping[str, str] | None = None) -> str:
+    """The address with which somebody tries to sign in, however it was written: attempts are counted by it."""
+    return Person.objects.normalise((credentials or {}).get("email") or request.POST.get("login", ""))

@@ -108,10 +108,12 @@ ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*", "password2*"]
 ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_LOGOUT_REDIRECT_URL = "account_login"
 ACCOUNT_SESSION_REMEMBER = False
+# Attempts to sign in are counted by axes alone: allauth's own count would close an address, for everybody, after five.
+ACCOUNT_RATE_LIMITS = {"login": None, "login_failed": None}
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
-AXES_USERNAME_FORM_FIELD = "login"
+AXES_USERNAME_CALLABLE = "deploy.accounts.address_tried"
 AXES_LOCKOUT_TEMPLATE = "account/locked.html"
 AXES_VERBOSE = False
 
