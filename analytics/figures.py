@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from statistics import median
 
 from analytics import charts
@@ -277,10 +278,12 @@ def _percent(share: float) -> Number:
 
 
 def _rate(rate: float) -> Number:
-    """Two decimals below 1, else one; what rounds to 0.00 keeps its first digit."""
-    if rate and rate < 0.005:
-        return Number(f"{rate:.1g}", rate)
-    return Number(f"{rate:.2f}" if 0 < rate < 1 else f"{rate:.1f}" if rate else "0", rate)
+    """Two decimals below 1, else one; what would round to 0.00 keeps its first digit."""
+    if rate == 0:
+        return Number("0", rate)
+    if rate < 0.005:
+        return Number(f"{Decimal(f'{rate:.1g}'):f}", rate)
+    return Number(f"{rate:.2f}" if round(rate, 2) < 1 else f"{rate:.1f}", rate)
 
 
 def left_out_in_words(left_out: Iterable[LeftOut]) -> str:

@@ -103,10 +103,11 @@ class Filters:
 def _lies_in(segment: str) -> Q:
     """Where it happened: the complication's own place, by default its lesion's.
 
-    A list is kept as JSON text and so is what it is asked to contain: `"9"` with its quotes is not found in `["9a"]`.
+    A list is kept as JSON text and searched as one: `"9"` with its quotes is not in `["9a"]`.
     """
+    written = f'"{segment}"'
     of_lesion = Lesion.objects.filter(
-        case=OuterRef("case"), ref=OuterRef("lesion"), segments__contains=segment
+        case=OuterRef("case"), ref=OuterRef("lesion"), segments__contains=written
     )
     no_place_of_its_own = Q(segments__isnull=True, places__isnull=True)
-    return Q(segments__contains=segment) | (no_place_of_its_own & Q(Exists(of_lesion)))
+    return Q(segments__contains=written) | (no_place_of_its_own & Q(Exists(of_lesion)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +28,7 @@ from analytics.answers import (
     SituationRecord,
     TechniqueRecord,
 )
-from analytics.cohorts import Filters, Reasons, Row
+from analytics.cohorts import Filters, Reasons, Row, Table
 from analytics.statistics.counts import garwood
 from analytics.statistics.proportions import wilson
 from analytics.statistics.sequences import cumulative_incidence
@@ -42,23 +43,50 @@ Limits = tuple[float | None, float | None]
 def techniques(scope: Scope, filters: Filters, *, by_attempt: bool = False) -> Answer[TechniqueRecord]:
     """How attempts ended, by technique, situation faced and aim (R2 to R9)."""
     table = cohorts.techniques(scope, filters, by_attempt=by_attempt)
+    return _techniques(table, cohorts.without_acts(scope, filters))
+
+
+def _techniques(table: Table, without_acts: Reasons) -> Answer[TechniqueRecord]:
     limits = _limits(wilson, [row["resolved"] for row in table], [row["attempts"] for row in table])
-    left_out = cohorts.without_acts(scope, filters)
     unknown = {Reason.RESULT_UNKNOWN: sum(row["unknown"] for row in table)}
     return Answer(
         rows=tuple(
             TechniqueRecord(**{"attempt_in_situation": None, **row}, lower=lower, upper=upper)
             for row, (lower, upper) in zip(table, limits, strict=True)
         ),
-        left_out=(*_left_out(left_out, "complications"), *_left_out(unknown, "attempts")),
+        left_out=(*_left_out(without_acts, "complications"), *_left_out(unknown, "attempts")),
         method=WILSON,
         cautions=("observational",),
+    )
+
+
+class Tried(NamedTuple):
+    """What was tried and declined: attempts together, by their number in the situation, and techniques considered."""
+
+    attempts: Answer[TechniqueRecord]
+    by_attempt: Answer[TechniqueRecord]
+    considered: Answer[ConsideredRecord]
+
+
+@cohorts.at_one_moment()
+def tried(scope: Scope, filters: Filters) -> Tried:
+    """The three answers of a page; what they leave out is asked once."""
+    without_acts = cohorts.without_acts(scope, filters)
+    return Tried(
+        _techniques(cohorts.techniques(scope, filters, by_attempt=False), without_acts),
+        _techniques(cohorts.techniques(scope, filters, by_attempt=True), without_acts),
+        _considered(cohorts.considered(scope, filters), without_acts),
     )
 
 
 def situations(scope: Scope, filters: Filters) -> tuple[SituationRecord, ...]:
     """The situations that have records, each with its complications; the one asked about does not narrow them."""
     return tuple(SituationRecord(**row) for row in cohorts.situations(scope, filters))
+
+
+def left_out_of_techniques(scope: Scope, filters: Filters) -> tuple[LeftOut, ...]:
+    """Complications that are in no figure of techniques, and why (R11)."""
+    return _left_out(cohorts.without_acts(scope, filters), "complications")
 
 
 def extent(scope: Scope, filters: Filters) -> Extent:
@@ -111,9 +139,13 @@ def endings(scope: Scope, filters: Filters) -> Answer[EndingRecord]:
 @cohorts.at_one_moment()
 def considered(scope: Scope, filters: Filters) -> Answer[ConsideredRecord]:
     """What was tried and what was declined, by technique and what it was for (R11)."""
+    return _considered(cohorts.considered(scope, filters), cohorts.without_acts(scope, filters))
+
+
+def _considered(table: Table, without_acts: Reasons) -> Answer[ConsideredRecord]:
     return Answer(
-        rows=tuple(ConsideredRecord(**row) for row in cohorts.considered(scope, filters)),
-        left_out=_left_out(cohorts.without_acts(scope, filters), "complications"),
+        rows=tuple(ConsideredRecord(**row) for row in table),
+        left_out=_left_out(without_acts, "complications"),
         cautions=("observational",),
     )
 

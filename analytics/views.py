@@ -55,24 +55,17 @@ def _of_techniques(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]:
     extent = summaries.extent(scope, asked.filters)
     resting = figures.resting_on(extent, [sites[code] for code in asked.sites or sites])
     if not asked.filters.situation:
-        considered = summaries.considered(scope, asked.filters)
-        return {
-            "resting": resting,
-            "left_out": figures.left_out_in_words(considered.left_out),
-            "extent": extent,
-        }
-    attempts = summaries.techniques(scope, asked.filters)
-    by_attempt = summaries.techniques(scope, asked.filters, by_attempt=True)
-    considered = summaries.considered(scope, asked.filters)
+        left_out = summaries.left_out_of_techniques(scope, asked.filters)
+        return {"resting": resting, "left_out": figures.left_out_in_words(left_out)}
+    tried = summaries.tried(scope, asked.filters)
     return {
         "title": figures.label_of_situation(asked.filters.situation),
         "resting": resting,
-        "extent": extent,
-        "left_out": figures.left_out_in_words(attempts.left_out),
-        "lines": figures.technique_lines(attempts, by_attempt, considered),
-        "never": figures.never_attempted(attempts, considered),
+        "left_out": figures.left_out_in_words(tried.attempts.left_out),
+        "lines": figures.technique_lines(*tried),
+        "never": figures.never_attempted(tried.attempts, tried.considered),
         "axis": charts.axis(100.0, 4, " %"),
-        "method": attempts.method,
+        "method": tried.attempts.method,
         "all_situations": asked.address(situation="") or "?",
         "by_attempt": asked.address(by_attempt="yes"),
     }
@@ -105,7 +98,6 @@ def _of_devices(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]:
         "groups": groups,
         "axis": charts.axis(*axis),
         "resting": figures.resting_on(extent, [sites[code] for code in asked.sites or sites]),
-        "extent": extent,
         "first": sum(one.events for one in rates.rows),
         "secondary": sum(one.secondary_events for one in rates.rows),
         "left_out": figures.left_out_in_words(rates.left_out),

@@ -1,0 +1,95 @@
+"""Signs somebody in and reads the figures off a page, as a program would that has nothing but its HTML."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from django.test import Client
+
+from registry.models import Membership, Person, Site
+from registry.terms import Role
+
+OTHERS = (
+    "partly",
+    "unchanged",
+    "not_delivered",
+    "stopped_for_safety",
+    "unknown",
+    "resolved_with_injury",
+    "resolved_with_new_complication",
+)
+RATE = ("rate_per_1000", "lower", "upper")
+
+
+def a_member(*sites: str, role: Role = Role.LAB_DIRECTOR) -> Client:
+    """The browser of somebody who has a role at these sites."""
+    person = Person.objects.create_user(f"{'-'.join(sites).lower()}@sites.example")
+    for site in sites:
+        Membership.objects.create(person=person, site=Site.objects.get(code=site), role=role)
+    client = Client(SERVER_NAME="localhost")
+    client.force_login(person, backend="allauth.account.auth_backends.AuthenticationBackend")
+    return client
+
+
+def shown(client: Client, address: str, query: Mapping[str, Any] | None = None) -> str:
+    """A page as HTML."""
+    answer = client.get(address, query or {})
+    assert answer.status_code == 200, answer.status_code
+    return answer.content.decode()
+
+
+def text_of(page: str) -> str:
+    """The words of a page, with single spaces."""
+    return " ".join(html.unescape(re.sub(r"<[^>]*>", "", page)).split())
+
+
+def rows_of(page: str, key: str) -> list[tuple[dict[str, str], str]]:
+    """The rows of the table that carry `data-key`: their attributes, and what is in them."""
+    found = re.findall(r"<tr([^>]* data-" + key + r"=[^>]*)>(.*?)</tr>", page, re.DOTALL)
+    return [
+        (
+            {
+                name: html.unescape(value)
+                for name, value in re.findall(r'data-([\w-]+)="([^"]*)"', attributes)
+            },
+            inside,
+        )
+        for attributes, inside in found
+    ]
+
+
+def _data(inside: str) -> list[str]:
+    return [html.unescape(value) for value in re.findall(r'<data value="([^"]*)"', inside)]
+
+
+def technique_rows(page: str) -> list[dict[str, str]]:
+    """The figures of each row by the names of the CSV's columns; those that the page leaves out are missing."""
+    rows = []
+    for attributes, inside in rows_of(page, "technique"):
+        data = _data(inside)
+        names = [*OTHERS, "complications_resolved", "complications", "cases", "worse", "declined"]
+        if len(data) > len(names):
+            some = ["resolved", "attempts"]
+            names = [*some, *(["share", "lower", "upper"] if len(data) > len(names) + 2 else []), *names]
+        rows.append({**attributes, **dict(zip(names, data, strict=True))})
+    return rows
+
+
+def device_rows(page: str) -> list[dict[str, str]]:
+    """The same of devices; where none was seen, the page prints the upper limit alone."""
+    rows = []
+    for attributes, inside in rows_of(page, "model"):
+        data = _data(inside)
+        names = ["secondary_events"]
+        if "no rate is drawn" not in inside and "so no rate" not in inside:
+            names = [*(["upper"] if "none seen" in inside else RATE), *names]
+        if "left out" in inside:
+            names = ["events_left_out", *names]
+        names = ["events", *names]
+        if "not recorded</span>" not in inside:
+            names = ["uses", *names]
+        rows.append({**attributes, **dict(zip(names, data, strict=True))})
+    return rows
