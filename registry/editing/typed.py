@@ -75,7 +75,7 @@ def _number(text: str, kind: kinds.Number | kinds.Position) -> Json:
     if len(whole) > _DIGITS or len(decimals) > _DECIMALS:
         raise Unreadable(f"more than {_DIGITS} digits or {_DECIMALS} decimals", allowed)
     number = shortest(Decimal(f"{whole}.{decimals or 0}"))
-    return -number if sign == "-" and number else number
+    return -number if sign == "-" else number
 
 
 def fits_scale(grade: Json, scale: Json) -> bool:

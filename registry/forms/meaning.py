@@ -77,16 +77,16 @@ def put(draft: Draft, name: str, value: Json) -> None:
     meant, does not stand; Refused where a complication would have caused itself.
     """
     place_name, field = parts_of(name)
-    place = found(draft, place_name, make=value is not None)
-    kind = place.kind.fields[field]
+    place = found(draft, place_name, make=True)
     thing = place.thing
-    if thing is not None and value is None:
+    assert thing is not None
+    if value is None:
         thing.pop(field, None)
-    elif thing is not None:
-        thing[field] = _stored(draft, place, kind, value)
-    if thing is not None and field == "scale" and not fits_scale(thing.get("grade"), value):
+    else:
+        thing[field] = _stored(draft, place, place.kind.fields[field], value)
+    if field == "scale" and not fits_scale(thing.get("grade"), value):
         thing.pop("grade", None)
-    if thing is not None and field == "caused_by":
+    if field == "caused_by":
         thing.pop("after_position", None)
     emptied(draft, place_name)
 
