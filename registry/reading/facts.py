@@ -49,8 +49,19 @@ def numbered(label: str, number: int, of: int) -> str:
 
 
 def lesion_and_device(clear: Document, known: Known) -> list[Section]:
-    """Lesions and what lay in them, the devices that failed, why, and what harm was rated."""
-    return section("Lesion and device", [*_lesions(clear, known), *_complications(clear, known)])
+    """Lesions and what lay in them, the devices that failed, why, and what harm was rated.
+
+    Where several devices failed each has a section of its own.
+    """
+    complications, lesions = clear["complications"], list(_lesions(clear, known))
+    if len(complications) == 1:
+        return section("Lesion and device", [*lesions, *_complication(complications[0], known)])
+    found = section("Lesion", lesions)
+    for number, one in enumerate(complications, start=1):
+        situation = lowered(named("situation", one.get("situation"), "situation"))
+        where = ("Where", where_of(one, clear.get("lesions") or []))
+        found += section(f"Device {number}: {situation}", [where, *_complication(one, known)])
+    return found
 
 
 def _lesions(clear: Document, known: Known) -> Iterator[tuple[str, str]]:
@@ -105,26 +116,15 @@ def _content(content: Document, known: Known) -> str:
     )
 
 
-def _complications(clear: Document, known: Known) -> Iterator[tuple[str, str]]:
-    complications = clear["complications"]
-    for number, one in enumerate(complications, start=1):
-        device, of = one.get("device") or {}, len(complications)
-        yield numbered("Device", number, of), _failed(device, known)
-        if of > 1:
-            situation = lowered(named("situation", one.get("situation"), "situation"))
-            yield f"What happened {number}", phrase(situation, where_of(one, clear.get("lesions") or []))
-        if others := one.get("other_devices"):
-            yield (
-                numbered("Also there", number, of),
-                "; ".join(device_in_words(d, known.models) for d in others),
-            )
-        yield numbered("Lot", number, of), str(device.get("lot") or "")
-        yield (
-            numbered("Why", number, of),
-            said_all("mechanism", one.get("mechanisms"), "mechanism", "no mechanism named"),
-        )
-        yield numbered("When", number, of), _when(one)
-        yield numbered("Harm", number, of), _harm(one.get("harm") or {})
+def _complication(one: Document, known: Known) -> Iterator[tuple[str, str]]:
+    device = one.get("device") or {}
+    yield "Device", _failed(device, known)
+    if others := one.get("other_devices"):
+        yield "Also there", "; ".join(device_in_words(other, known.models) for other in others)
+    yield "Lot", str(device.get("lot") or "")
+    yield "Why", said_all("mechanism", one.get("mechanisms"), "mechanism", "no mechanism named")
+    yield "When", _when(one)
+    yield "Harm", _harm(one.get("harm") or {})
 
 
 def _failed(device: Document, known: Known) -> str:

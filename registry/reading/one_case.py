@@ -62,8 +62,9 @@ def case_shown(case: Case, today: datetime.date) -> CaseShown:
         map=_map(clear),
         where=_where(clear),
         beside=[*facts.lesion_and_device(clear, known), *aftermath.plan_facts(clear, known)],
-        later=[*facts.procedure_facts(clear, known), *facts.patient_facts(clear)],
+        later=facts.procedure_facts(clear, known),
         below=[
+            *facts.patient_facts(clear),
             *aftermath.injury_facts(clear),
             *aftermath.fragment_facts(clear),
             *aftermath.outcome_facts(clear),
@@ -148,10 +149,11 @@ def _segments_of_lesion(complication: Document, clear: Document) -> list[str]:
 
 
 def _where(clear: Document) -> list[str]:
-    """What the map shows, and the places off it, as sentences."""
-    told = []
-    for one in clear["complications"]:
+    """What the map shows, and the places off it, a sentence for each complication."""
+    told, complications = [], clear["complications"]
+    for number, one in enumerate(complications, start=1):
         places = where_in_words([], one.get("places"))
         where = where_of(one, clear.get("lesions") or []) or "place not recorded"
-        told.append(raised(where if not places or places in where else f"{where}; {places}"))
-    return list(dict.fromkeys(told))
+        whole = raised(where if not places or places in where else f"{where}; {places}")
+        told.append(whole if len(complications) == 1 else f"{one.get('ref') or number}: {lowered(whole)}")
+    return told

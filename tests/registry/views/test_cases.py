@@ -111,6 +111,13 @@ def test_each_filter_leaves_the_one_case_that_is_meant(operator: Client, query: 
     assert listed(operator, query) == [one.code]
 
 
+def test_a_record_that_does_not_say_whether_it_is_full_is_a_full_one(operator: Client) -> None:
+    silent = recorded_case(id="A")
+    full = recorded_case(id="B", status="full")
+    recorded_case(id="C", status="unknown")
+    assert set(listed(operator, "?status=full")) == {silent.code, full.code}
+
+
 @pytest.mark.parametrize("typed", ["{code}", "{lower}", "{half}-{rest}", " {half} {rest} ", "{half}"])
 def test_a_case_is_found_by_its_code_however_it_is_typed(operator: Client, typed: str) -> None:
     case = recorded_case()
@@ -146,9 +153,9 @@ def test_a_partly_known_date_is_in_a_period_only_where_all_that_it_may_mean_is(o
 def test_nonsense_in_a_filter_is_named_with_what_is_allowed_and_the_rest_is_kept(
     operator: Client, query: str, label: str, value: str, allowed: str
 ) -> None:
-    stent = recorded_case(STENT, id="S", procedure={"date": "2026-06-01"})
+    stent = recorded_case(STENT, id="stent-1", procedure={"date": "2026-06-01"})
     recorded_case(id="W", procedure={"date": "2026-06-01"})
-    kept = "q=S" if query.startswith("device") else "device=stent_drug_eluting"
+    kept = "q=stent-1" if query.startswith("device") else "device=stent_drug_eluting"
     response = operator.get(f"/cases/?{query}&{kept}")
     text = body(response)
     assert response.status_code == 200
