@@ -29,6 +29,11 @@ _PERIOD = "YYYY-MM for a whole month, or YYYY-MM-DD"
 _LONGEST_SHOWN = 60
 
 
+def shortened(typed: str) -> str:
+    """What was typed, cut where a message would drown in it."""
+    return typed if len(typed) <= _LONGEST_SHOWN else f"{typed[:_LONGEST_SHOWN]}…"
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """A filter that cannot be used: which, what was given, what is wrong with it, what is allowed."""
@@ -39,8 +44,7 @@ class Problem:
     allowed: str
 
     def __str__(self) -> str:
-        shown = self.value if len(self.value) <= _LONGEST_SHOWN else f"{self.value[:_LONGEST_SHOWN]}…"
-        return f"{self.field}, value “{shown}”: {self.wrong}. Allowed: {self.allowed}."
+        return f"{shortened(self.field)}, value “{shortened(self.value)}”: {self.wrong}. Allowed: {self.allowed}."
 
 
 @dataclass(frozen=True, slots=True)

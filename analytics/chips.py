@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from analytics.asking import Asked
+from analytics.asking import Asked, shortened
 from registry.vocabulary import word_list
 
 Choice = tuple[str, str, bool]
@@ -42,8 +42,8 @@ def site_chip(asked: Asked, sites: Mapping[str, str]) -> list[Chip]:
     """Which sites, none ticked is all; no chip for somebody who has one site."""
     chosen = asked.typed.get("site", ())
     known = [(code, name, code in chosen) for code, name in sites.items()]
-    strange = [(code, f"{code} (no site of yours)", True) for code in chosen if code not in sites]
-    names = [sites.get(code, code) for code in dict.fromkeys(chosen)]
+    strange = [(code, f"{shortened(code)} (no site of yours)", True) for code in chosen if code not in sites]
+    names = [sites.get(code, shortened(code)) for code in dict.fromkeys(chosen)]
     if len(sites) == 1 and not chosen:
         return []
     words = " and ".join(names) if len(names) in (1, 2) else f"{len(names)} sites" if names else "All sites"
@@ -53,7 +53,7 @@ def site_chip(asked: Asked, sites: Mapping[str, str]) -> list[Chip]:
 
 def period_chip(asked: Asked, *, whole_months: bool) -> Chip:
     """Which days of procedures."""
-    since, until = asked.of("since"), asked.of("until")
+    since, until = shortened(asked.of("since")), shortened(asked.of("until"))
     words = {
         (True, True): f"{since} to {until}",
         (True, False): f"Since {since}",
@@ -112,9 +112,9 @@ def _coded(asked: Asked, otherwise: str, fields: Iterable[tuple[str, str, list[t
         typed, labels = asked.of(name), dict(found)
         choices = [("", "Any", not typed), *((code, text, code == typed) for code, text in found)]
         if typed and typed not in labels:
-            choices.append((typed, typed, True))
+            choices.append((typed, shortened(typed), True))
         if typed:
-            words.append(labels.get(typed, typed))
+            words.append(labels.get(typed, shortened(typed)))
         shown.append(_field(asked, name, label, "select", tuple(choices)))
     return Chip(", ".join(words) or otherwise, bool(words), tuple(shown))
 
