@@ -127,6 +127,16 @@ def may_enter(person: Person, route: str) -> bool:
     return sites_for(person, route).exists()
 
 
+def routes_open_to(person: Person) -> set[str]:
+    """Every route that a person may use at some site, in one query."""
+    held = {Role(role) for role in _memberships(person, ALL_ROLES).values_list("role", flat=True)}
+    return {
+        route
+        for route, right in rights().items()
+        if held and (right.reach == Reach.SELF or not held.isdisjoint(right.extents))
+    }
+
+
 def scope_for(person: Person, route: str) -> Scope:
     """The sites whose cases a person may count on a route."""
     return Scope(frozenset(sites_for(person, route).values_list("pk", flat=True)))
