@@ -1,0 +1,301 @@
+"""The operator after a case, in a real browser: a ladder of six rungs by touch, and the plain case by keyboard."""
+
+from __future__ import annotations
+
+import datetime
+import os
+from typing import Any
+
+import pytest
+from django.test import Client
+from playwright.sync_api import ConsoleMessage, Page, expect
+
+from registry.access import opened_document
+from registry.documents import content
+from registry.models import Case, Draft, Person, Site
+from registry.recording.drafts import opened_draft
+from registry.recording.sites import add_site, give_role
+from registry.terms import Role
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+SIGNED_IN_BY = "allauth.account.auth_backends.AuthenticationBackend"
+
+
+@pytest.fixture
+def operator(live_server: Any, page: Page) -> Person:
+    """An operator of one site, signed in within the browser."""
+    site: Site = add_site("north", "North Moor", by=None)
+    person = give_role("operator@example.org", site, Role.OPERATOR, by=None)
+    client = Client(SERVER_NAME="localhost")
+    client.force_login(person, backend=SIGNED_IN_BY)
+    cookie = client.cookies["sessionid"]
+    page.context.add_cookies([{"name": "sessionid", "value": cookie.value, "url": live_server.url}])
+    return person
+
+
+@pytest.fixture
+def console(page: Page) -> list[str]:
+    """What the browser's console said."""
+    said: list[str] = []
+
+    def heard(message: ConsoleMessage) -> None:
+        said.append(message.text)
+
+    page.on("console", heard)
+    page.on("pageerror", lambda error: said.append(str(error)))
+    return said
+
+
+def press(page: Page, do: str) -> None:
+    """Press the button of an operation, opening what it lies behind, and wait until the part is there."""
+    button = page.locator(f'#editor button[value="{do}"]').first
+    behind = page.locator(f'#editor details:not([open]):has(button[value="{do}"]) > summary').first
+    while not button.is_visible():
+        behind.click()
+    _answered(page, button.click)
+
+
+def choose(page: Page, pick: str, code: str) -> None:
+    """Choose from a list, which sends itself."""
+    lists = page.locator(f'select[name="pick {pick}"]').first
+    _answered(page, lambda: lists.select_option(code))
+
+
+def _answered(page: Page, act: Any) -> None:
+    with page.expect_response(lambda answer: answer.request.method == "POST") as answer:
+        act()
+    assert answer.value.status == 200, answer.value.text()[:2000]
+    expect(page.locator(".htmx-request, .htmx-swapping, .htmx-settling")).to_have_count(0)
+
+
+def begin(page: Page, live_server: Any) -> str:
+    page.goto(f"{live_server.url}/log/")
+    page.get_by_role("button", name="Begin").click()
+    page.wait_for_url("**/log/*/")
+    return page.url.rstrip("/").rpartition("/")[2]
+
+
+def shot(page: Page, name: str) -> None:
+    """A picture for the eye where a folder is asked for."""
+    if folder := os.environ.get("SCREENSHOTS"):
+        page.screenshot(path=f"{folder}/{name}.png", full_page=True)
+
+
+SIX_RUNGS = (
+    "set C1.device.class guidewire",
+    "set C1.situation wire_stuck",
+    "segment C1 9",
+    "add rung C1 steady_traction",
+    "result C1 1 unchanged",
+    "add rung C1 vasodilator",
+    "result C1 2 unchanged",
+    "add rung C1 microcatheter_to_trap",
+    "result C1 3 worse",
+    "set C1.a3.situation_after wire_unravelled",
+)
+
+
+def test_a_ladder_of_six_rungs_is_the_document_written_by_hand(
+    page: Page, live_server: Any, operator: Person, console: list[str]
+):
+    code = begin(page, live_server)
+    for do in SIX_RUNGS:
+        press(page, do)
+    choose(page, "decline C1", "balloon_beside")
+    press(page, "set C1.d1.reason would_risk_stent")
+    press(page, "add rung C1 trap_balloon_in_guide")
+    press(page, "result C1 4 worse")
+    press(page, "set C1.a4.situation_after wire_fractured_in_coronary")
+    choose(page, "injury C1", "dissection")
+    press(page, "set I1.scale nhlbi_dissection")
+    press(page, "set I1.grade B")
+    choose(page, "decline C1", "cardiac_surgery")
+    press(page, "set C1.d2.reason patient_risk_too_high")
+    press(page, "add rung C1 snare_single")
+    shot(page, "open-rung")
+    press(page, "result C1 5 unchanged")
+    press(page, "add rung C1 stent_over_fragment")
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
+        page.locator('input[name="C1.a6.minutes"]').fill("7")
+    press(page, "result C1 6 resolved")
+    press(page, "fragment C1")
+    page.locator('select[name="C1.f1.part"]').select_option("coil")
+    page.locator('select[name="C1.f1.state"]').select_option("held")
+    press(page, "set C1.ending part_out_rest_held")
+    press(page, "set C1.actions_known all")
+    shot(page, "ladder")
+    page.locator('button[value="save full"]').click()
+    page.wait_for_url("**/case/*/")
+    assert content(opened_document(Case.objects.get())) == six_rungs_by_hand(code)
+    assert console == []
+
+
+def six_rungs_by_hand(code: str) -> dict[str, Any]:
+    """What somebody would write of the same case."""
+    rungs = [
+        ("steady_traction", "free", "unchanged", None),
+        ("vasodilator", "free", "unchanged", None),
+        ("microcatheter_to_trap", "free", "worse", "wire_unravelled"),
+        ("trap_balloon_in_guide", "free", "worse", "wire_fractured_in_coronary"),
+        ("snare_single", "retrieve", "unchanged", None),
+        ("stent_over_fragment", "secure", "resolved", "closed"),
+    ]
+    actions: list[dict[str, Any]] = [
+        {"position": position, "technique": technique, "aim": aim, "result": result}
+        | ({"situation_after": after} if after else {})
+        for position, (technique, aim, result, after) in enumerate(rungs, start=1)
+    ]
+    actions[5]["minutes"] = 7
+    return {
+        "id": code,
+        "site": "north",
+        "status": "full",
+        "procedure": {"date": datetime.datetime.now(datetime.UTC).date().isoformat()},
+        "complications": [
+            {
+                "ref": "C1",
+                "device": {"class": "guidewire"},
+                "situation": "wire_stuck",
+                "segments": ["9"],
+                "actions": actions,
+                "declined": [
+                    {"technique": "balloon_beside", "reason": "would_risk_stent", "after_position": 3},
+                    {"technique": "cardiac_surgery", "reason": "patient_risk_too_high", "after_position": 4},
+                ],
+                "fragments": [{"ref": "F1", "part": "coil", "state": "held"}],
+                "ending": "part_out_rest_held",
+                "actions_known": "all",
+            }
+        ],
+        "injuries": [
+            {
+                "ref": "I1",
+                "kind": "dissection",
+                "scale": "nhlbi_dissection",
+                "grade": "B",
+                "caused_by": "C1",
+                "after_position": 4,
+            }
+        ],
+    }
+
+
+def key(page: Page, do: str) -> None:
+    """Reach a button by Tab alone, from where the cursor is, and press it with Space."""
+    for _ in range(120):
+        if page.evaluate("document.activeElement.value || ''") == do:
+            break
+        page.keyboard.press("Tab")
+    else:
+        raise AssertionError(f"the button {do} is not reached by Tab")
+    _answered(page, lambda: page.keyboard.press("Space"))
+
+
+def test_a_plain_case_is_logged_by_keyboard_alone(
+    page: Page, live_server: Any, operator: Person, console: list[str]
+):
+    begin(page, live_server)
+    for do in (
+        "set C1.device.class guidewire",
+        "set C1.situation wire_stuck",
+        "segment C1 9",
+        "add rung C1 steady_traction",
+        "result C1 1 unchanged",
+        "add rung C1 microcatheter_to_trap",
+        "result C1 2 resolved",
+        "set C1.ending out_whole",
+    ):
+        key(page, do)
+    assert page.evaluate("document.activeElement.dataset.name") == "C1.actions_known"
+    page.locator('button[value="save full"]').focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/case/*/")
+    complication = content(opened_document(Case.objects.get()))["complications"][0]
+    assert [act["result"] for act in complication["actions"]] == ["unchanged", "resolved"]
+    assert console == []
+
+
+def test_words_are_kept_while_typing_and_found_again_after_a_closed_tab(
+    page: Page, live_server: Any, operator: Person
+):
+    code = begin(page, live_server)
+    press(page, "open case")
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
+        page.locator('textarea[name="case.narrative"]').fill("The wire would not come back.")
+    page.close(run_before_unload=False)
+    document = opened_draft(operator, code).text.document
+    assert document["narrative"] == "The wire would not come back."
+
+
+def test_a_double_click_adds_one_rung(page: Page, live_server: Any, operator: Person):
+    code = begin(page, live_server)
+    press(page, "set C1.device.class guidewire")
+    press(page, "set C1.situation wire_stuck")
+    button = page.locator('button[value="add rung C1 steady_traction"]').first
+    button.dblclick()
+    expect(page.locator("[data-rung]")).to_have_count(1)
+    page.wait_for_timeout(300)
+    assert len(opened_draft(operator, code).text.document["complications"][0]["actions"]) == 1
+
+
+def test_a_rung_is_moved_by_its_grip_and_by_its_arrow(page: Page, live_server: Any, operator: Person):
+    code = begin(page, live_server)
+    for do in (
+        "set C1.device.class guidewire",
+        "set C1.situation wire_stuck",
+        "add rung C1 steady_traction",
+        "result C1 1 unchanged",
+        "add rung C1 vasodilator",
+        "result C1 2 unchanged",
+        "move rung C1 2 up",
+    ):
+        press(page, do)
+    assert _techniques(operator, code) == ["vasodilator", "steady_traction"]
+    assert page.evaluate("document.activeElement.value") == "move rung C1 2 up"
+    grips = page.locator("[data-grip]")
+    first, second = grips.nth(0).bounding_box(), grips.nth(1).bounding_box()
+    assert first and second
+    page.mouse.move(first["x"] + 8, first["y"] + 8)
+    page.mouse.down()
+    page.mouse.move(second["x"] + 8, second["y"] + 60, steps=5)
+    _answered(page, page.mouse.up)
+    assert _techniques(operator, code) == ["steady_traction", "vasodilator"]
+
+
+def _techniques(operator: Person, code: str) -> list[str]:
+    complication = opened_draft(operator, code).text.document["complications"][0]
+    return [act["technique"] for act in complication["actions"]]
+
+
+def test_without_a_network_nothing_typed_is_lost(page: Page, live_server: Any, operator: Person):
+    code = begin(page, live_server)
+    page.context.set_offline(True)
+    page.locator('input[name="C1.device.lot"]').fill("L-7")
+    expect(page.locator("#trouble")).to_contain_text("No connection")
+    page.context.set_offline(False)
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
+        page.evaluate("window.dispatchEvent(new Event('online'))")
+    expect(page.locator("#trouble")).to_be_empty()
+    assert opened_draft(operator, code).text.document["complications"][0]["device"] == {"lot": "L-7"}
+
+
+def test_a_touch_on_the_map_chooses_the_segment(page: Page, live_server: Any, operator: Person):
+    code = begin(page, live_server)
+    _answered(
+        page, lambda: page.locator('[data-segment="2"]').first.dispatch_event("click", {"bubbles": True})
+    )
+    assert opened_draft(operator, code).text.document["complications"][0]["segments"] == ["2"]
+
+
+def test_signed_out_meanwhile_the_page_stays_and_goes_on(page: Page, live_server: Any, operator: Person):
+    code = begin(page, live_server)
+    cookies = page.context.cookies()
+    page.context.clear_cookies(name="sessionid")
+    page.locator('input[name="C1.device.lot"]').fill("L-7")
+    expect(page.locator("#trouble")).to_contain_text("signed out")
+    expect(page.locator("#editor")).to_be_visible()
+    page.context.add_cookies(cookies)
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
+        page.evaluate("window.dispatchEvent(new Event('focus'))")
+    assert opened_draft(operator, code).text.document["complications"][0]["device"] == {"lot": "L-7"}
+    assert Draft.objects.count() == 1
