@@ -155,7 +155,7 @@ def plan_facts(clear: Document, known: Known) -> list[Section]:
         [
             *facts,
             ("Because", said_all("plan_reason", plan.get("reasons"), "reason")),
-            ("Reviews", "" if reviews is None else "; ".join(map(on_day, reviews)) or "none set"),
+            ("Reviews", "" if reviews is None else "; ".join(map(on_day, reviews)) or "no review set"),
             ("Agreed by", who(plan.get("agreed_by"), known, "")),
             ("Patient", yes_no(plan.get("patient_told"), "told", "not told yet", "whether told is")),
         ],
