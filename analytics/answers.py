@@ -194,11 +194,12 @@ class SituationRecord:
 
 @dataclass(frozen=True, slots=True)
 class Extent:
-    """What figures rest on; the days are None where there is nothing."""
+    """What figures rest on; operators are the first ones that are named. The days are None where there is nothing."""
 
     complications: int
     cases: int
     sites: int
+    operators: int
     first: datetime.date | None
     last: datetime.date | None
 

@@ -102,6 +102,12 @@ def device_chip(asked: Asked, *, wires: bool) -> Chip:
     return _coded(asked, "Any device" if wires else "All classes", fields)
 
 
+def narrowed(chips: Iterable[Chip]) -> str:
+    """What the figures are of alone, in words for print too; the situation stands in the title."""
+    words = [chip.words for chip in chips if chip.narrows and chip.fields[0].name != "situation"]
+    return f"Only: {'; '.join(words)}." if words else ""
+
+
 def _words(name: str) -> list[tuple[str, str]]:
     return [(code, term.label) for code, term in word_list(name).terms.items() if not term.retired]
 

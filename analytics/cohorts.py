@@ -35,7 +35,15 @@ from analytics.answers import Reason
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.ladder import RESULTS_OF_RESCUE
-from registry.models import Action, Complication, DeclinedOption, DeviceModel, DeviceUse, MonthlyReturn
+from registry.models import (
+    Action,
+    Complication,
+    DeclinedOption,
+    DeviceModel,
+    DeviceUse,
+    MonthlyReturn,
+    StaffRole,
+)
 from registry.recording.snapshot import snapshot
 from registry.terms import CLOSED, UNKNOWN, Cause, Reporting, Result
 
@@ -128,7 +136,7 @@ def situations(scope: Scope, filters: Filters) -> Table:
 
 
 def extent(scope: Scope, filters: Filters) -> Row:
-    """How many complications, cases and sites met the situation asked about, and from which day to which."""
+    """How many complications, cases, sites and first operators met the situation, from which day to which."""
     complications = Complication.objects.filter(filters.inside(), filters.failed_so(), acts_counted=True)
     if filters.situation:
         acts = Action.objects.filter(complication=OuterRef("pk"), situation_faced=filters.situation)
@@ -143,13 +151,16 @@ def extent_of_devices(scope: Scope, filters: Filters) -> Row:
 
 
 def _extent(complications: QuerySet[Complication], scope: Scope) -> Row:
-    return _in_scope(complications, scope).aggregate(
+    complications = _in_scope(complications, scope)
+    operators = StaffRole.objects.filter(role="first_operator", case__in=complications.values("case"))
+    counts = complications.aggregate(
         complications=Count("pk"),
         cases=Count("case", distinct=True),
         sites=Count("site", distinct=True),
         first=Min("earliest"),
         last=Max("latest"),
     )
+    return {**counts, "operators": operators.aggregate(number=Count("person", distinct=True))["number"]}
 
 
 def endings(scope: Scope, filters: Filters) -> Table:

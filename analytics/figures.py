@@ -326,7 +326,14 @@ def resting_on(extent: Extent, sites: Sequence[str]) -> str:
             f"{counted(extent.complications, 'complication', 'complications')} in "
             f"{counted(extent.cases, 'case', 'cases')}",
             sites[0] if len(sites) == 1 else counted(extent.sites, "site", "sites"),
+            _operators(extent),
             period_in_words(extent),
         )
         if part
     )
+
+
+def _operators(extent: Extent) -> str:
+    if extent.cases and not extent.operators:
+        return "no operator named"
+    return counted(extent.operators, "operator", "operators") if extent.operators else ""

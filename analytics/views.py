@@ -47,6 +47,7 @@ def techniques(request: MemberRequest) -> HttpResponse:
         chips.lesion_chip(asked),
         chips.device_chip(asked, wires=True),
     ]
+    context["narrowed"] = chips.narrowed(context["chips"])
     return render(request, "analytics/techniques.html", context)
 
 
@@ -85,6 +86,7 @@ def devices(request: MemberRequest) -> HttpResponse:
         *chips.site_chip(asked, sites),
         chips.period_chip(asked, whole_months=True),
     ]
+    context["narrowed"] = chips.narrowed(context["chips"])
     return render(request, "analytics/devices.html", context)
 
 

@@ -214,7 +214,7 @@ def test_set_a_stands_on_the_page(north_only: Client) -> None:
     assert "7 of 10" in read[2] and "70% (40% to 89%)" in read[2]
     assert "1 of 3" in read[0] and "too few for a percentage" in read[0]
     assert "1st 1 of 2 · 2nd 0 of 1" in read[0]
-    assert "18 complications in 18 cases, North, March 2026." in text_of(page)
+    assert "18 complications in 18 cases, North, no operator named, March 2026." in text_of(page)
     assert all("%" not in row for row in (read[0], read[1], read[3]))
 
 
@@ -272,6 +272,22 @@ def test_short_records_are_said_to_be_left_out(north_only: Client) -> None:
     nothing = text_of(shown(north_only, "/techniques/", {"situation": "wire_stuck", "device_class": "coil"}))
     assert "No attempt to get out or to secure the device is recorded" in nothing
     assert "Nothing was left out." in nothing
+
+
+def test_the_sentence_names_operators_and_what_the_figures_are_narrowed_to(north_only: Client) -> None:
+    for number, person in enumerate(("p-001", "p-002", "p-002")):
+        staff = [{"person": person, "role": "first_operator"}, {"person": "p-009", "role": "fellow"}]
+        procedure = {"date": "2026-03-14", "staff": staff}
+        take(a_case(a_ladder(STUCK), id=f"N-{number}", procedure=procedure))
+    query = {"situation": "wire_stuck", "device_class": "guidewire", "since": "2026-01"}
+    page = text_of(shown(north_only, "/techniques/", query))
+    assert (
+        "3 complications in 3 cases, North, 2 operators, March 2026. Only: Since 2026-01; Guidewire." in page
+    )
+    query = {"since": "2026-01", "until": "2026-04"}
+    assert "2 operators, March 2026. Only: 2026-01 to 2026-04." in text_of(
+        shown(north_only, "/devices/", query)
+    )
 
 
 def test_a_cohort_without_attempts_says_what_was_left_out_and_why(north_only: Client) -> None:
