@@ -228,18 +228,24 @@ def results(place: str, key: int, aim: str | None, chosen: str | None) -> Questi
     do = f"result {place} {key}"
     words = word_list("result")
     choices = tuple(Choice(f"{do} {code}", words[code].label, code == chosen, code) for code in fitting)
-    return Question(f"{place}.a{key}.result", "What came of it?", choices)
+    said = label_of("result", chosen) if chosen else ""
+    return Question(f"{place}.a{key}.result", "What came of it?", choices, answer=said)
 
 
 def coded(name: str, asks: str, kind: Code, chosen: str | None) -> Question:
     """A question of few words, all of them buttons."""
     codes = offered(word_list(kind.list), kind.not_here)
-    return Question(name, asks, buttons(f"set {name}", kind.list, codes, chosen))
+    return Question(
+        name,
+        asks,
+        buttons(f"set {name}", kind.list, codes, chosen),
+        answer=label_of(kind.list, chosen) if chosen else "",
+    )
 
 
 def aims(name: str, chosen: str | None) -> Question:
     """To what end."""
-    return Question(name, "To what end?", buttons(f"set {name}", "aim", offered(word_list("aim")), chosen))
+    return coded(name, "To what end?", Code("aim"), chosen)
 
 
 def segments(place: str, chosen: Collection[str]) -> tuple[Choice, ...]:

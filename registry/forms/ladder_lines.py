@@ -63,7 +63,6 @@ class RungLine:
     after: tuple[Line, ...] = ()
     questions: tuple[Question, ...] = ()
     picks: tuple[Pick, ...] = ()
-    devices: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +75,7 @@ class LadderView:
     before: tuple[Line, ...]
     rungs: tuple[RungLine, ...]
     closed: bool
+    busy: bool
     next: Question | None
     picks: tuple[Pick, ...]
     fragments: tuple[Line, ...]
@@ -99,6 +99,7 @@ def ladder_view(document: Mapping[str, Any], complication: Mapping[str, Any], op
         tuple(_after(document, complication, 0, opened)),
         tuple(lines),
         now == CLOSED,
+        any(line.opened for line in lines),
         after_all if complication.get("situation") else None,
         (_declining(place), _injuring(place, None)),
         tuple(_fragments(complication, place, opened)),
@@ -148,8 +149,7 @@ def _rung(
         action.get("result") == Result.WORSE,
         tuple(_after(document, complication, rung.position, opened)),
         _questions(complication, action, rung, above) if is_open else (),
-        _picks(document, action, above) if is_open else (),
-        tuple(f"{place}.device{device[KEY]}" for device in action.get("devices") or []) if is_open else (),
+        (_injuring(above, action[KEY]),) if is_open else (),
     )
 
 
@@ -188,24 +188,6 @@ def _questions(
             )
         )
     return tuple(asked)
-
-
-def _picks(document: Mapping[str, Any], action: Mapping[str, Any], above: str) -> tuple[Pick, ...]:
-    place = f"{above}.a{action[KEY]}"
-    classes = choices.listed("device_class", choices.offered(word_list("device_class")))
-    techniques = sorted(
-        choices.listed("technique", choices.offered(word_list("technique"), ("any_percutaneous",))),
-        key=lambda one: one[1],
-    )
-    picks = [
-        Pick(f"add device {place}", "used with", "Add it", (("", classes),)),
-        Pick(f"toggle {place}.adjuncts", "helped by", "Add it", (("", tuple(techniques)),)),
-        _injuring(above, action[KEY]),
-    ]
-    injuries = tuple((f"I{one[KEY]}", injury_in_words(one)) for one in document.get("injuries") or [])
-    if injuries:
-        picks.append(Pick(f"treats {place}", "answers the injury", "Say so", (("", injuries),)))
-    return tuple(picks)
 
 
 def _after(

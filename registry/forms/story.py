@@ -47,6 +47,13 @@ class Section:
     parts: tuple[Section, ...]
     lists: tuple[RowsShown, ...]
 
+    @property
+    def bare(self) -> bool:
+        """Whether nothing is recorded in it, and nothing is wrong."""
+        said = any(field.value is not None or field.message for field in self.fields)
+        rows = any(rows.rows or rows.empty for rows in self.lists)
+        return not said and not rows and all(part.bare for part in self.parts)
+
 
 @dataclass(frozen=True, slots=True)
 class Group:

@@ -167,6 +167,7 @@ def _page(shown: OpenDraft, name: str = "", **more: Any) -> dict[str, Any]:
         "once": secrets.token_hex(16),
         "unread": list(unread.values()),
         "heading": f"Change case {shown.case}" if shown.case else "Log a case",
+        "short": shown.text.document.get("status") == "short",
         "focus": "",
         "said": "",
         **more,
@@ -180,7 +181,7 @@ def _editor(shown: OpenDraft) -> draft_page.EditorView:
 
 
 def _shown(request: MemberRequest, shown: OpenDraft, status: int = 200, **more: Any) -> HttpResponse:
-    context = _page(shown, **more) | {"editor": _editor(shown)}
+    context = _page(shown, **more) | {"editor": _editor(shown), "reason": request.POST.get("reason", "")}
     if request.headers.get("HX-Request"):
         edit = DraftEdit({}, KEEP)
         edit.refused = more.get("trouble", "")

@@ -289,7 +289,7 @@ def test_a_touch_on_the_map_chooses_the_segment(page: Page, live_server: Any, op
 
 def test_signed_out_meanwhile_the_page_stays_and_goes_on(page: Page, live_server: Any, operator: Person):
     code = begin(page, live_server)
-    cookies = page.context.cookies()
+    cookies: Any = page.context.cookies()
     page.context.clear_cookies(name="sessionid")
     page.locator('input[name="C1.device.lot"]').fill("L-7")
     expect(page.locator("#trouble")).to_contain_text("signed out")

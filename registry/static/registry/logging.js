@@ -82,6 +82,7 @@
     const name = editor.dataset.focus;
     const place = name && editor.querySelector(`[data-name="${CSS.escape(name)}"]`);
     if (!place) return;
+    for (let lid = place.closest("details:not([open])"); lid; lid = lid.parentElement.closest("details:not([open])")) lid.open = true;
     place.focus({ preventScroll: true, focusVisible: true });
     place.scrollIntoView({ block: "nearest" });
   });

@@ -140,7 +140,12 @@ def test_a_page_whose_own_answer_was_lost_is_not_asked(north: Site, operator: Pe
     code = begin_draft(north, operator)
     kept(operator, code, Sent(1, "p", 1, ""), doing("set C1.situation wire_stuck"))
     seen: list[Stood] = []
-    kept(operator, code, Sent(1, "p", 2, ""), lambda stood: seen.append(stood) or stood.now)
+
+    def edit(stood: Stood) -> DraftText:
+        seen.append(stood)
+        return stood.now
+
+    kept(operator, code, Sent(1, "p", 2, ""), edit)
     assert seen[0].mine
 
 

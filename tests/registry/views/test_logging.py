@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from django.http import HttpResponse
 from django.test import Client
 
 from registry.access import opened_document
@@ -75,7 +74,7 @@ class Page:
         self.html = answer.content.decode()
         self.fields = dict(_fields(self.html))
 
-    def press(self, do: str, status: int = 303, **typed: str) -> HttpResponse:
+    def press(self, do: str, status: int = 303, **typed: str) -> Any:
         """Press a button, as it stands on the page or as an operation; fields as they stand but for those typed."""
         self.fields |= {name.replace("__", "."): [text] for name, text in typed.items()}
         answer = self.client.post(self.address, {**self.fields, "do": do})
@@ -435,3 +434,10 @@ def test_nonsense_about_the_page_itself_is_no_error(operator: Person, version: s
         page.address, {"version": version, "turn": "?", "do": "open C9.a9.x", "has": ["C7"]}
     )
     assert answer.status_code in (303, 422)
+
+
+def test_the_reason_of_a_change_survives_a_refusal(operator: Person):
+    page, _ = amended(operator, "s1")
+    page.press("open procedure")
+    page.press("save", 422, procedure__date="never", reason="Read from the log")
+    assert 'value="Read from the log"' in page.html and 'value="never"' in page.html
