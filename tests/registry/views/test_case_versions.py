@@ -133,6 +133,8 @@ def test_a_page_compares_the_last_version_with_the_one_before_it(three_versions:
     assert "From version 2 to version 3" in text
     assert "Procedure, contrast: was not recorded, is 90 ml" in text
     assert "narrative" not in text
+    assert "Amended" in text
+    assert "Submitted" not in text
 
 
 def test_any_two_versions_can_be_compared_whichever_is_named_first(three_versions: Case) -> None:

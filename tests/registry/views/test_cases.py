@@ -132,6 +132,7 @@ def test_a_partly_known_date_is_in_a_period_only_where_all_that_it_may_mean_is(o
     case = recorded_case(procedure={"date": "2026-03"})
     assert listed(operator, "?since=2026-03&until=2026-03-31") == [case.code]
     assert listed(operator, "?since=2026-03-02") == []
+    assert listed(operator, "?until=2026-03-30") == []
 
 
 @pytest.mark.parametrize(
