@@ -47,11 +47,14 @@ def invitation(request: HttpRequest, secret: str) -> HttpResponse:
 
 
 def csrf_failed(request: HttpRequest, reason: str = "") -> HttpResponse:
-    """The page is older than the sign-in: what was typed is given back, where it came from this site."""
+    """The page is older than the sign-in: what was typed is given back, where it came from this site.
+
+    Not from "null", which a frame of another site may send: its fields would wait here for one press.
+    """
     own = f"{request.scheme}://{request.get_host()}"
     origin = request.headers.get("Origin", own)
     fields: list[tuple[str, Any]] = []
-    if origin in (own, "null"):
+    if origin == own:
         fields = [
             (name, value)
             for name, values in request.POST.lists()

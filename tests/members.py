@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from django.http import HttpResponse
+from typing import Any
+
 from django.test import Client
 
 from registry.models import Person, Site
 from registry.recording.sites import give_role
 from registry.terms import Role
+
+Response = Any
+"""What Django's test client answers with; it has no name of its own."""
 
 PASSWORD = "a-long-password-of-tests"
 
@@ -32,6 +36,6 @@ def pages_of(person: Person | None = None) -> Client:
     return client
 
 
-def words_of(response: HttpResponse) -> str:
+def words_of(response: Response) -> str:
     """The text of an answer."""
     return response.content.decode()

@@ -122,7 +122,7 @@ def _after_another(form: ModelForm, code: str) -> ModelForm:
     """The same form, to be sent again knowing what somebody else has saved meanwhile."""
     name = code or form.cleaned_data["model"]
     there = model_with_code(name)
-    again = ModelForm({**form.data, "stood": catalogue_stands(name)}, known=bool(code))
+    again = ModelForm(dict(form.data.items()) | {"stood": catalogue_stands(name)}, known=bool(code))
     now = (
         f"{there.maker}, {there.name or 'no name'}, {there.class_label.lower()}"
         if there

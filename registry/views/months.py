@@ -179,7 +179,7 @@ def _return_initial(site: Any, month: datetime.date) -> dict[str, object]:
 def _return_after_another(form: ReturnForm, site: Any, month: datetime.date) -> ReturnForm:
     """The same form, to be sent again knowing what somebody else has saved meanwhile."""
     row = returns_of(site, [month])[0]
-    again = ReturnForm({**form.data, "stood": return_stands(site, month)})
+    again = ReturnForm(dict(form.data.items()) | {"stood": return_stands(site, month)})
     procedures = "procedures not recorded" if row.procedures is None else f"{row.procedures} procedures"
     confirmed = f", confirmed by {row.confirmed_by}" if row.confirmed_by else ""
     again.add_error(

@@ -3,120 +3,27 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 
 import pytest
-from django.http import HttpResponse
 from django.test import Client
-from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.urls import reverse
 
-from registry.access import MAY_WRITE, may_enter
-from registry.models import Case, Person, Site
+from registry.access import MAY_WRITE
+from registry.models import Case, Person
 from registry.public_codes import new_code
 from registry.recording.cases import submit_case
-from registry.recording.drafts import begin_draft
-from registry.recording.sites import add_site
 from registry.rights import Extent, Reach, Right, rights
 from registry.terms import Role
 from tests.builders import a_case, changed
-from tests.members import a_member, pages_of, words_of
+from tests.members import Response, pages_of, words_of
+from tests.routes import ABOUT_A_CASE, GUARDED, OWN_THINGS, PATTERNS, WITHOUT_A_ROLE, World, address_of
 
 pytestmark = pytest.mark.django_db
-
-WITHOUT_A_ROLE = {
-    "invitation": "whoever holds the link is not signed in yet",
-    **dict.fromkeys(
-        (
-            "account_login",
-            "account_logout",
-            "account_signup",
-            "account_change_password",
-            "account_set_password",
-            "account_inactive",
-            "account_reauthenticate",
-            "account_email",
-            "account_email_verification_sent",
-        ),
-        "signing in and one's own password, whatever the role",
-    ),
-}
-"""Routes that need no right, each with the reason."""
 
 SIGN_IN = "/account/sign-in/"
 
 
-def _walk(patterns: list[URLPattern | URLResolver]) -> Iterator[URLPattern]:
-    for pattern in patterns:
-        if isinstance(pattern, URLResolver):
-            yield from _walk(pattern.url_patterns)
-        else:
-            yield pattern
-
-
-PATTERNS = {str(pattern.name): pattern for pattern in _walk(get_resolver().url_patterns)}
-GUARDED = sorted(PATTERNS.keys() - WITHOUT_A_ROLE.keys())
-ABOUT_A_CASE = [name for name in GUARDED if name in rights() and rights()[name].reach == Reach.CASE]
-
-
-@dataclass
-class World:
-    """Two sites, one person of each role at each, and one case at each, submitted by its administrator."""
-
-    north: Site
-    south: Site
-    at_north: dict[Role, Person]
-    at_south: dict[Role, Person]
-    case: Case
-    other_case: Case
-
-
-@pytest.fixture
-def world(db: None) -> World:
-    """See the class."""
-    north, south = add_site("north", "North", by=None), add_site("south", "South", by=None)
-    at_north = {role: a_member(north, role) for role in Role}
-    at_south = {role: a_member(south, role) for role in Role}
-    return World(
-        north,
-        south,
-        at_north,
-        at_south,
-        submit_case(a_case(), by=at_north[Role.ADMINISTRATOR]),
-        submit_case(a_case(id="S-1", site="south"), by=at_south[Role.ADMINISTRATOR]),
-    )
-
-
-def _draft(world: World, person: Person) -> str:
-    """A draft of the person's own, at their site; where they may begin none, a code that names nothing."""
-    sites = [site for site in (world.north, world.south) if person.memberships.filter(site=site).exists()]
-    return begin_draft(sites[0], person) if may_enter(person, "log_case") else world.case.code
-
-
-OWN_THINGS = frozenset({"draft", "discard_draft"})
-"""Routes whose example is the caller's own, at their own site."""
-
-EXAMPLES: Mapping[str, Callable[[World, Person], str]] = {
-    "draft code": _draft,
-    "discard_draft code": _draft,
-    "person code": lambda world, person: world.at_north[Role.PRESENTER].code,
-    "code": lambda world, person: world.case.code,
-    "site": lambda world, person: world.north.code,
-    "month": lambda world, person: "2026-03",
-}
-"""An example for each parameter of an address, at the site north: by route and parameter, else by parameter."""
-
-
-def _address(route: str, world: World, person: Person) -> str:
-    arguments = {}
-    for parameter in PATTERNS[route].pattern.converters:
-        example = EXAMPLES.get(f"{route} {parameter}") or EXAMPLES.get(parameter)
-        assert example, f"EXAMPLES needs an example of the parameter {parameter!r} of {route}"
-        arguments[parameter] = example(world, person)
-    return reverse(route, kwargs=arguments)
-
-
-def _answer(response: HttpResponse) -> str:
+def _answer(response: Response) -> str:
     """The class of an answer: what the person met, not how the page looked."""
     if response.status_code == 302 and response["Location"].startswith(SIGN_IN):
         return "sign in"
@@ -127,8 +34,8 @@ def _answer(response: HttpResponse) -> str:
 def _answers(route: str, world: World, person: Person, signed_in: Person | None) -> set[str]:
     """The answers to reading and to sending nothing, but for a method that the route does not take."""
     client = pages_of(signed_in)
-    read = _answer(client.get(_address(route, world, person)))
-    sent = _answer(client.post(_address(route, world, person), {}))
+    read = _answer(client.get(address_of(route, world, person)))
+    sent = _answer(client.post(address_of(route, world, person), {}))
     return {read, sent} - {"not taken"}
 
 
@@ -181,7 +88,7 @@ def test_nobody_enters_without_signing_in(route: str, world: World) -> None:
 @pytest.mark.parametrize("route", GUARDED)
 def test_a_deactivated_account_enters_nowhere(route: str, world: World) -> None:
     person = world.at_north[Role.ADMINISTRATOR]
-    client, address = pages_of(person), _address(route, world, person)
+    client, address = pages_of(person), address_of(route, world, person)
     Person.objects.filter(pk=person.pk).update(is_active=False)
     assert {_answer(client.get(address)), _answer(client.post(address, {}))} - {"not taken"} == {"sign in"}
 
@@ -189,14 +96,14 @@ def test_a_deactivated_account_enters_nowhere(route: str, world: World) -> None:
 @pytest.mark.parametrize("route", GUARDED)
 def test_somebody_whose_only_role_was_taken_enters_nowhere(route: str, world: World) -> None:
     person = world.at_north[Role.ADMINISTRATOR]
-    address = _address(route, world, person)
+    address = address_of(route, world, person)
     person.memberships.update(active=False)
     client = pages_of(person)
     found = {_answer(client.get(address)), _answer(client.post(address, {}))} - {"not taken"}
     assert found == {"refused"}
 
 
-def _met(client: Client, address: str) -> HttpResponse:
+def _met(client: Client, address: str) -> Response:
     """The answer to reading, or to sending nothing where the route takes no reading."""
     response = client.get(address)
     return client.post(address, {}) if response.status_code == 405 else response
