@@ -245,3 +245,10 @@ def test_a_case_takes_few_statements_beside_those_of_the_frame(monkeypatch: pyte
     with CaptureQueriesContext(connection) as taken:
         client.get(f"/case/{case.code}/")
     assert len(taken) <= 12
+
+
+@pytest.mark.parametrize("code", ["%00", "%27", "a%20b", "%F0%9F%98%80", "x" * 300, "..%2f"])
+def test_an_address_that_can_be_no_code_answers_that_nothing_is_there(code: str) -> None:
+    client = signed_in(Role.OPERATOR)
+    for way in ("", "whole/", "versions/"):
+        assert client.get(f"/case/{code}/{way}").status_code == 404
