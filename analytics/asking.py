@@ -69,11 +69,7 @@ class Asked:
 
 def ask(query: Mapping[str, Sequence[str]], allowed: Sequence[str], sites: Mapping[str, str]) -> Asked:
     """Reads filters; `allowed` are those of the page, `sites` the names by code of those that may be asked about."""
-    typed = {
-        field: tuple(filled)
-        for field, values in query.items()
-        if (filled := [v.strip() for v in values if v.strip()])
-    }
+    typed = {field: given for field, values in query.items() if (given := _given(values))}
     problems = [*_strange_fields(typed, allowed), *_strange_sites(typed.get("site", ()), sites)]
     once = {field: values[0] for field, values in typed.items() if field in allowed and field != "site"}
     problems += _strange_codes(once)
@@ -86,6 +82,11 @@ def ask(query: Mapping[str, Sequence[str]], allowed: Sequence[str], sites: Mappi
                 problems.append(Problem(field, once[field], str(error), _PERIOD))
     filters, refused = _filters(days, once if not problems else {}, whole_months=allowed == OF_DEVICES)
     return Asked(typed, typed.get("site", ()), filters, (*problems, *refused))
+
+
+def _given(values: Sequence[str]) -> tuple[str, ...]:
+    """What was filled in, each once: a form sends its empty fields too."""
+    return tuple(dict.fromkeys(value.strip() for value in values if value.strip()))
 
 
 def day_or_month(text: str) -> Span:

@@ -73,13 +73,11 @@ def period_chip(asked: Asked, *, whole_months: bool) -> Chip:
     )
 
 
-def situation_chip(asked: Asked, situations: Iterable[tuple[str, str, int]]) -> Chip:
-    """Which situation: those that have records, each with the number of its complications."""
-    found = list(situations)
-    choices = [(code, f"{label} ({number})") for code, label, number in found]
-    chip = _coded(asked, "", (("situation", "Situation faced, and its complications", choices),))
-    labels = {code: label for code, label, _ in found}
-    return replace(chip, words=labels.get(asked.of("situation"), chip.words))
+def situation_chip(asked: Asked, situations: Iterable[tuple[str, str]], words: str) -> Chip:
+    """Which situation; `words` say the one chosen, empty where it cannot be used."""
+    fields = (("situation", "Situation faced, and its complications", list(situations)),)
+    chip = _coded(asked, "All situations", fields)
+    return replace(chip, words=words or chip.words)
 
 
 def lesion_chip(asked: Asked) -> Chip:

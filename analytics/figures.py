@@ -20,7 +20,7 @@ from analytics.answers import (
     TechniqueRecord,
 )
 from registry.drawings.phrases import counted, joined, lowered, named
-from registry.terms import Aim
+from registry.terms import CLOSED, Aim
 from registry.vocabulary import word_list
 
 FEWEST_FOR_A_PERCENTAGE = 10
@@ -145,7 +145,7 @@ def _technique_line(one: TechniqueRecord, tries: Sequence[TechniqueRecord], decl
             ("unchanged", one.unchanged),
             ("not delivered", one.not_delivered),
             ("stopped for safety", one.stopped_for_safety),
-            ("result not known, in no other number", one.unknown),
+            ("result not known", one.unknown),
             ("resolved with an injury", one.resolved_with_injury),
             ("resolved with a new complication", one.resolved_with_new_complication),
         ),
@@ -198,6 +198,19 @@ def situations_by_group(
             title = _SITUATION_GROUPS.get(term.properties.get("group", ""), "Not in the list, or not known")
             groups.setdefault(title, []).append((records[code], label_of_situation(code)))
     return list(groups.items())
+
+
+def situations_offered(
+    groups: Iterable[tuple[str, list[tuple[SituationRecord, str]]]], chosen: str | None
+) -> list[tuple[str, str]]:
+    """Code and words of each situation that has records, and of the one chosen; of all where nothing is known."""
+    found = [
+        (one.situation, f"{label} ({one.complications})") for _, listed in groups for one, label in listed
+    ]
+    if chosen and chosen not in dict(found):
+        found.append((chosen, f"{label_of_situation(chosen)} (0)"))
+    codes = [code for code in word_list("situation").codes if code != CLOSED]
+    return found or [(code, label_of_situation(code)) for code in codes]
 
 
 def label_of_situation(code: str) -> str:

@@ -32,16 +32,13 @@ def techniques(request: MemberRequest) -> HttpResponse:
             met = summaries.situations(scope, asked.filters)
             context |= _of_techniques(scope, asked, sites)
     groups = figures.situations_by_group(met)
-    offered = [(one.situation, label, one.complications) for _, found in groups for one, label in found]
-    chosen = asked.filters.situation
-    if chosen and chosen not in {code for code, _, _ in offered}:
-        offered.append((chosen, figures.label_of_situation(chosen), 0))
+    offered = figures.situations_offered(groups, asked.filters.situation)
     context["groups"] = [
         (title, [(label, one.complications, asked.address(situation=one.situation)) for one, label in found])
         for title, found in groups
     ]
     context["chips"] = [
-        *([chips.situation_chip(asked, offered)] if asked.of("situation") else []),
+        *([chips.situation_chip(asked, offered, context.get("title", ""))] if asked.of("situation") else []),
         *chips.site_chip(asked, sites),
         chips.period_chip(asked, whole_months=False),
         chips.lesion_chip(asked),

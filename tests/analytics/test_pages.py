@@ -380,6 +380,7 @@ def test_nonsense_in_a_filter_is_named_and_nothing_is_lost(north_only: Client, q
     page = shown(north_only, f"/techniques/?{query}&contents=old_stent")
     assert WRONG[query].replace("\0", "") in text_of(page).replace("\0", "")
     assert '<option value="old_stent" selected>' in page
+    assert "situation" not in query or '<option value="wire_knotted">Wire knotted</option>' in page
     assert "<table" not in page
     answer = north_only.get(f"/techniques.csv?{query}")
     assert answer.status_code == 400
