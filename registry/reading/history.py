@@ -39,8 +39,8 @@ def versions_of(case: Case) -> list[VersionLine]:
     """The versions of a case, the last first; two statements."""
     entries = JournalEntry.objects.filter(case=case, what__in=_WHAT).order_by("-id")
     read_entries = [(entry.at, entry.what, read(entry.text)) for entry in entries]
-    codes = {text["who"] for _, _, text in read_entries}
-    names = {person.code: str(person) for person in Person.objects.filter(code__in=codes - {COMMAND_LINE})}
+    codes = {text["who"] for _, _, text in read_entries} - {COMMAND_LINE}
+    names = {person.code: str(person) for person in Person.objects.filter(code__in=codes)} if codes else {}
     return [
         VersionLine(
             number=int(text["version"]),

@@ -15,6 +15,7 @@ from registry.reading.listing import cases_page, sites_to_list, states_of
 from registry.reading.one_case import case_shown, title_of_case
 from registry.reading.sealed import names_and_notes
 from registry.sealing import KeysMissing, NotOpened
+from registry.terms import CaseState
 
 
 @require_GET
@@ -44,14 +45,18 @@ def case(request: MemberRequest, code: str) -> HttpResponse:
     context = {
         "case": case_shown(read, timezone.localdate()),
         "versions": versions_of(read),
-        "may_open": _may_open(request, code),
+        "may_open": _may(request, "case_whole", code),
+        "may_change": read.state == CaseState.SUBMITTED
+        and not read.erased
+        and _may(request, "amend_case", code),
     }
     return render(request, "registry/case.html", context)
 
 
-def _may_open(request: MemberRequest, code: str) -> bool:
+def _may(request: MemberRequest, route: str, code: str) -> bool:
+    """Whether the button that leads there is shown; the door itself asks again."""
     try:
-        case_for(request.user, "case_whole", code)
+        case_for(request.user, route, code)
     except NotAllowed:
         return False
     return True

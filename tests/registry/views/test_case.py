@@ -112,6 +112,18 @@ def test_an_operator_opens_names_and_notes_of_own_cases_only() -> None:
     assert client.post(f"/case/{other.code}/whole/").status_code == 403
 
 
+@pytest.mark.parametrize(("role", "offered"), [(Role.ADMINISTRATOR, True), (Role.LAB_DIRECTOR, False)])
+def test_changing_a_case_is_offered_to_those_who_may(role: Role, offered: bool) -> None:
+    case = recorded_case()
+    text = body(signed_in(role).get(f"/case/{case.code}/"))
+    assert (f'action="/case/{case.code}/change/"' in text) == offered
+
+
+def test_changing_a_withdrawn_case_is_not_offered() -> None:
+    case = in_state(recorded_case(), CaseState.WITHDRAWN)
+    assert "/change/" not in body(signed_in(Role.ADMINISTRATOR).get(f"/case/{case.code}/"))
+
+
 def test_asking_for_names_and_notes_shows_none_before_the_button_is_pressed() -> None:
     case = recorded_case(**NOTES)
     client = signed_in(Role.LAB_DIRECTOR)
@@ -241,6 +253,7 @@ def test_a_case_takes_few_statements_beside_those_of_the_frame(monkeypatch: pyte
     case = submit_case(document, by=None)
     client: Client = signed_in(Role.LAB_DIRECTOR, document["site"])
     monkeypatch.setattr(frame, "_places", lambda request: [])
+    monkeypatch.setattr(frame, "demo_loaded", lambda: False)
     client.get(f"/case/{case.code}/")
     with CaptureQueriesContext(connection) as taken:
         client.get(f"/case/{case.code}/")
