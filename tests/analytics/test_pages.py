@@ -399,6 +399,18 @@ def test_devices_take_whole_months_and_no_filter_without_a_denominator(north_onl
         assert north_only.get(f"/devices.csv?{query}").status_code == 400
 
 
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("address", [*PAGES, "/techniques/?situation=wire_stuck"])
+def test_a_page_of_several_answers_is_of_one_moment(address: str) -> None:
+    """Outside a transaction of the tests, where each answer would begin a moment of its own."""
+    add_sites("north")
+    take(a_case(a_ladder(STUCK)))
+    client = a_member("north")
+    with CaptureQueriesContext(connection) as asked:
+        shown(client, address)
+    assert [one["sql"].split()[0] for one in asked.captured_queries].count("BEGIN") == 1
+
+
 def test_a_person_sees_only_the_own_sites(north: None) -> None:
     add_sites("south")
     catalogue("Maker,W-1,First wire,guidewire")
