@@ -136,7 +136,9 @@ def _answered(request: MemberRequest, sent: Sent, edit: DraftEdit, answer: Answe
     if request.headers.get("HX-Request"):
         old_layout = sent.version < answer.draft.layout
         if sent.operation == KEEP and not old_layout:
-            return render(request, "registry/_kept.html", {"page": _page(answer.draft, sent.page)})
+            response = render(request, "registry/_kept.html", {"page": _page(answer.draft, sent.page)})
+            response["HX-Retarget"], response["HX-Reswap"] = "#kept", "outerHTML"
+            return response
         return _part(request, answer.draft, sent.page, edit, status)
     if wrong:
         return _shown(request, answer.draft, focus=edit.focus, trouble=edit.refused, status=status)

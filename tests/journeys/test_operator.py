@@ -227,6 +227,48 @@ def test_words_are_kept_while_typing_and_found_again_after_a_closed_tab(
     assert document["narrative"] == "The wire would not come back."
 
 
+def test_enter_keeps_the_words_and_leaves_the_page_as_it_is(page: Page, live_server: Any, operator: Person):
+    code = begin(page, live_server)
+    press(page, "set C1.device.class guidewire")
+    lot = page.locator('input[name="C1.device.lot"]')
+    lot.fill("L-7")
+    _answered(page, lambda: lot.press("Enter"))
+    expect(page.locator("#editor")).to_have_count(1)
+    complication = opened_draft(operator, code).text.document["complications"][0]
+    assert complication == {"_key": 1, "device": {"class": "guidewire", "lot": "L-7"}}
+
+
+def test_two_pages_with_the_same_field_are_shown_both_values(page: Page, live_server: Any, operator: Person):
+    code = begin(page, live_server)
+    other = page.context.new_page()
+    other.goto(page.url)
+    for one, lot in ((page, "L-7"), (other, "L-8")):
+        with one.expect_response(lambda answer: answer.request.method == "POST"):
+            one.locator('input[name="C1.device.lot"]').fill(lot)
+    expect(other.locator("#trouble")).to_contain_text("L-7")
+    _answered(other, lambda: other.get_by_role("button", name="Keep mine").click())
+    assert opened_draft(operator, code).text.document["complications"][0]["device"] == {"lot": "L-8"}
+    expect(other.locator("#trouble")).to_be_empty()
+
+
+def test_words_typed_while_an_answer_is_on_its_way_are_not_lost(
+    page: Page, live_server: Any, operator: Person
+):
+    code = begin(page, live_server)
+
+    def slowly(route: Any) -> None:
+        page.locator('input[name="C1.device.lot"]').press_sequentially("L-7")
+        route.continue_()
+
+    page.route("**/log/*/", slowly, times=1)
+    press(page, "set C1.device.class guidewire")
+    expect(page.locator('input[name="C1.device.lot"]')).to_have_value("L-7")
+    expect(page.locator("#kept")).to_be_visible()
+    page.wait_for_timeout(1200)
+    complication = opened_draft(operator, code).text.document["complications"][0]
+    assert complication["device"] == {"class": "guidewire", "lot": "L-7"}
+
+
 def test_a_double_click_adds_one_rung(page: Page, live_server: Any, operator: Person):
     code = begin(page, live_server)
     press(page, "set C1.device.class guidewire")

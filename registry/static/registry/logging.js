@@ -95,7 +95,9 @@
     tries += 1;
   };
   form.addEventListener("htmx:sendError", () => again("No connection. What you typed stays here and is sent again by itself; a press is to be repeated."));
-  form.addEventListener("htmx:responseError", () => again("The registry did not answer as it should. What you typed stays here and is sent again by itself; a press is to be repeated."));
+  form.addEventListener("htmx:responseError", (event) => event.detail.xhr.status === 404
+    ? say("This draft is gone: it was saved or discarded on another page.")
+    : again("The registry did not answer as it should. What you typed stays here and is sent again by itself; a press is to be repeated."));
   const back = () => { if (unkept) keepSoon(); };
   window.addEventListener("online", back);
   window.addEventListener("focus", back);
