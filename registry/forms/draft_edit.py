@@ -17,7 +17,7 @@ from registry.forms import codec
 from registry.forms.merging import Clash as FieldClash
 from registry.forms.merging import merge, spoken
 from registry.forms.still_open import label_of_field
-from registry.forms.story import where
+from registry.forms.story import GROUPS, where
 from registry.recording.drafts import KEEP, Clash, DraftText, Stood
 
 VIEW_WORDS = ("open", "close", "save")
@@ -54,7 +54,7 @@ class DraftEdit:
         return DraftText(
             document,
             {name: text for name, text in typed.items() if _stands(document, name)},
-            opened if _there(document, opened) else "",
+            opened if opened in GROUPS or _there(document, opened) else "",
             stood.now.earlier,
             stood.now.case_version,
         )
@@ -100,7 +100,8 @@ class DraftEdit:
     def _refuse_what_differs(self, now: Mapping[str, Json], taken: codec.Read, names: Sequence[str]) -> None:
         """A page too old to be compared: all that it says otherwise, or of rows that are gone, is asked about."""
         changed = [name for name in taken.fields if not _same(now, taken.document, name)]
-        lost = [name for name in names if not _stands(now, name) and any(self.posted.get(name, ()))]
+        missing = [name for name in names if not _stands(now, name)]
+        lost = [name for name in self.posted if _inside(name, missing) and any(self.posted[name])]
         if changed or lost:
             gone = [FieldClash(name, name, self.posted[name][0], None) for name in lost]
             raise Clash([_clash(now, taken.document, name) for name in changed] + gone)
@@ -110,7 +111,14 @@ class DraftEdit:
         return [name for name in names if _stands(document, name)]
 
 
+def _inside(name: str, places: Sequence[str]) -> bool:
+    return any(name == place or name.startswith(f"{place}.") for place in places)
+
+
 def _stands(document: Mapping[str, Json], name: str) -> bool:
+    """Whether a section or field is in the draft."""
+    if _there(document, name):
+        return True
     try:
         kind_of(dict(document), name.removesuffix("?"))
     except Gone:
@@ -119,9 +127,7 @@ def _stands(document: Mapping[str, Json], name: str) -> bool:
 
 
 def _there(document: Mapping[str, Json], opened: str) -> bool:
-    """Whether what is open is still there; groups always are."""
-    if not any(letter.isdigit() for letter in opened):
-        return True
+    """Whether a place is in the draft."""
     try:
         found(dict(document), opened)
     except Gone:

@@ -93,9 +93,8 @@ class Shower:
                 parts.append(self.section(below, words_of(kind.name, name).label))
             elif isinstance(inner, List) and isinstance(inner.item, Thing):
                 lists.append(self.rows(place, name))
-        return Section(
-            place, title, remove, tuple(fields), tuple(f.name for f in fields), tuple(parts), tuple(lists)
-        )
+        has = tuple(field.name for field in fields) if without else (place,)
+        return Section(place, title, remove, tuple(fields), has, tuple(parts), tuple(lists))
 
     def rows(self, place: str, name: str) -> RowsShown:
         """The rows of a list."""
@@ -146,6 +145,7 @@ _GROUPS = (
     ("follow_up", "Follow-up"),
     ("case", "In your own words"),
 )
+GROUPS = frozenset(name for name, _ in _GROUPS)
 _OF_STEP = {"L": "patient", "patient": "patient", "lesions": "patient", "procedure": "procedure"} | {
     name: name for name in ("outcome", "antiplatelet_plan", "duties", "follow_up")
 }

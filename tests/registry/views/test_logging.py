@@ -441,3 +441,18 @@ def test_the_reason_of_a_change_survives_a_refusal(operator: Person):
     page.press("open procedure")
     page.press("save", 422, procedure__date="never", reason="Read from the log")
     assert 'value="Read from the log"' in page.html and 'value="never"' in page.html
+
+
+def test_a_page_too_old_to_be_compared_is_asked_about_all_that_differs(operator: Person):
+    mine, other = Page(operator), None
+    mine.press("add lesion")
+    mine.press("open L1")
+    old = {**mine.fields, "L1.calcification": ["severe"], "do": "keep"}
+    other = Page(operator, mine.address)
+    other.press("remove lesion 1")
+    for number in range(40):
+        other.press("keep", C1__device__lot=f"L-{number}")
+    answer = mine.client.post(mine.address, old)
+    html = answer.content.decode()
+    assert answer.status_code == 409
+    assert "L-39" in html and "its row is gone" in html
