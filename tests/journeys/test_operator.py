@@ -7,6 +7,7 @@ import os
 from typing import Any
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 from playwright.sync_api import ConsoleMessage, Page, expect
 
@@ -341,3 +342,24 @@ def test_signed_out_meanwhile_the_page_stays_and_goes_on(page: Page, live_server
         page.evaluate("window.dispatchEvent(new Event('focus'))")
     assert opened_draft(operator, code).text.document["complications"][0]["device"] == {"lot": "L-7"}
     assert Draft.objects.count() == 1
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_page_has_no_barrier_that_a_machine_can_find(
+    page: Page, live_server: Any, operator: Person, scheme: Any
+):
+    page.emulate_media(color_scheme=scheme)
+    begin(page, live_server)
+    for do in (*SIX_RUNGS[:4], "open patient", "open C1.a1"):
+        press(page, do)
+        broken = Axe().run(page).response["violations"]
+        assert [(one["id"], one["nodes"][0]["html"]) for one in broken] == []
+
+
+@pytest.mark.parametrize("width", [320, 390, 1440])
+def test_nothing_is_wider_than_the_screen(page: Page, live_server: Any, operator: Person, width: int):
+    page.set_viewport_size({"width": width, "height": 800})
+    begin(page, live_server)
+    for do in (*SIX_RUNGS[:4], "open procedure", "open C1.a1"):
+        press(page, do)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
