@@ -8,7 +8,7 @@ from django.http import HttpRequest
 from django.urls import NoReverseMatch, reverse
 
 from deploy.demo_marks import demo_loaded
-from registry.access import routes_open_to
+from registry.access import may_enter
 from registry.cautions import caution
 from registry.models import Person
 
@@ -36,12 +36,11 @@ def _places(request: HttpRequest) -> list[dict[str, Any]]:
     person = getattr(request, "user", None)
     if not isinstance(person, Person):
         return []
-    open_to_them = routes_open_to(person)
     here = request.resolver_match.view_name if request.resolver_match else ""
     return [
         {"address": address, "label": label, "here": here == route}
         for route, label in NAVIGATION
-        if route in open_to_them and (address := _address(route))
+        if may_enter(person, route) and (address := _address(route))
     ]
 
 

@@ -31,6 +31,8 @@ from registry.sealing import NotOpened, Wrapped, lookup, unseal, unwrap
 from registry.terms import Role
 from registry.versions import last_version, version_text
 
+_REMEMBERED = "remembered_roles"
+
 ALL_ROLES = frozenset(Role)
 MAY_WRITE = frozenset({Role.OPERATOR, Role.NURSE_OR_FELLOW, Role.ADMINISTRATOR})
 MAY_EXPORT = frozenset({Role.ADMINISTRATOR})
@@ -80,18 +82,29 @@ def scope_of_command_line() -> Scope:
     return Scope(sites=None, everything=True)
 
 
-def scope_of(person: Person, roles: frozenset[Role] = ALL_ROLES) -> Scope:
+def remember_roles(person: Person) -> None:
+    """Read a person's roles once, for the length of a request: every question below is then answered from them."""
+    person.__dict__[_REMEMBERED] = _roles(person)
+
+
+def _roles(person: Person) -> list[tuple[int, Role]]:
+    """Site and role of each active membership of an active person."""
+    remembered: list[tuple[int, Role]] | None = person.__dict__.get(_REMEMBERED)
+    if remembered is not None:
+        return remembered
+    if not person.is_active:
+        return []
+    held = Membership.objects.filter(person=person, active=True).values_list("site_id", "role")
+    return [(site, Role(role)) for site, role in held]
+
+
+def _sites(person: Person, roles: frozenset[Role]) -> frozenset[int]:
+    return frozenset(site for site, role in _roles(person) if role in roles)
+
+
+def scope_of(person: Person, roles: frozenset[Role]) -> Scope:
     """The sites at which a person is one of `roles`."""
-    return Scope(frozenset(_memberships(person, roles).values_list("site_id", flat=True)))
-
-
-def _memberships(person: Person, roles: frozenset[Role]) -> QuerySet[Membership]:
-    active = person.is_active
-    return (
-        Membership.objects.filter(person=person, active=True, role__in=roles)
-        if active
-        else Membership.objects.none()
-    )
+    return Scope(_sites(person, roles))
 
 
 def person_acting(email: str, roles: frozenset[Role], sites: Iterable[Site]) -> Person:
@@ -100,7 +113,7 @@ def person_acting(email: str, roles: frozenset[Role], sites: Iterable[Site]) -> 
         person = Person.objects.get_by_natural_key(email)
     except Person.DoesNotExist:
         raise NotAllowed(f"{email} is not an active member of this registry") from None
-    if not person.is_active or not _memberships(person, ALL_ROLES).exists():
+    if not _roles(person):
         raise NotAllowed(f"{email} is not an active member of this registry")
     require(person, roles, sites)
     return person
@@ -108,7 +121,7 @@ def person_acting(email: str, roles: frozenset[Role], sites: Iterable[Site]) -> 
 
 def require(person: Person, roles: frozenset[Role], sites: Iterable[Site]) -> None:
     """NotAllowed unless the person is one of `roles` at every one of the sites."""
-    held = set(_memberships(person, roles).values_list("site_id", flat=True))
+    held = _sites(person, roles)
     for site in sites:
         if site.pk not in held:
             asked = " or ".join(sorted(role.replace("_", " ") for role in roles))
@@ -117,29 +130,22 @@ def require(person: Person, roles: frozenset[Role], sites: Iterable[Site]) -> No
 
 def sites_for(person: Person, route: str) -> QuerySet[Site]:
     """The sites at which a person may use a route, for own cases at least."""
+    return Site.objects.filter(pk__in=_sites(person, _roles_that_may(route)))
+
+
+def _roles_that_may(route: str) -> frozenset[Role]:
     right = rights()[route]
-    roles = ALL_ROLES if right.reach == Reach.SELF else frozenset(right.extents)
-    return Site.objects.filter(pk__in=_memberships(person, roles).values("site_id"))
+    return ALL_ROLES if right.reach == Reach.SELF else frozenset(right.extents)
 
 
 def may_enter(person: Person, route: str) -> bool:
     """Whether a person may use a route at some site."""
-    return sites_for(person, route).exists()
-
-
-def routes_open_to(person: Person) -> set[str]:
-    """Every route that a person may use at some site, in one query."""
-    held = {Role(role) for role in _memberships(person, ALL_ROLES).values_list("role", flat=True)}
-    return {
-        route
-        for route, right in rights().items()
-        if held and (right.reach == Reach.SELF or not held.isdisjoint(right.extents))
-    }
+    return bool(_sites(person, _roles_that_may(route)))
 
 
 def scope_for(person: Person, route: str) -> Scope:
     """The sites whose cases a person may count on a route."""
-    return Scope(frozenset(sites_for(person, route).values_list("pk", flat=True)))
+    return Scope(_sites(person, _roles_that_may(route)))
 
 
 def case_for(person: Person, route: str, code: str) -> Case:
@@ -149,10 +155,7 @@ def case_for(person: Person, route: str, code: str) -> Case:
     """
     case = case_for_reading(person, code)
     extents = rights()[route].extents
-    held = Membership.objects.filter(person=person, site=case.site, active=True).values_list(
-        "role", flat=True
-    )
-    reached = {extents[Role(role)] for role in held if Role(role) in extents}
+    reached = {extents[role] for site, role in _roles(person) if site == case.site_id and role in extents}
     if Extent.SITE in reached or (Extent.OWN in reached and is_own(person, case)):
         return case
     raise NotAllowed("this needs another role at this site: see who may do what")
@@ -167,7 +170,7 @@ def is_own(person: Person, case: Case) -> bool:
 
 def cases_visible_to(person: Person) -> QuerySet[Case]:
     """The cases of the sites where a person is a member."""
-    return Case.objects.filter(site__in=_memberships(person, ALL_ROLES).values("site_id"))
+    return Case.objects.filter(site__in=_sites(person, ALL_ROLES))
 
 
 def case_for_reading(person: Person, code: str) -> Case:

@@ -9,7 +9,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from registry.access import NotAllowed, may_enter
+from registry.access import NotAllowed, may_enter, remember_roles
 from registry.models import Person
 
 View = Callable[..., HttpResponse]
@@ -35,6 +35,7 @@ def page(route: str) -> Callable[[View], View]:
                 if request.method == "GET" and not request.headers.get("HX-Request"):
                     return redirect_to_login(request.get_full_path())
                 return render(request, "401.html", status=401)
+            remember_roles(request.user)
             if not may_enter(request.user, route):
                 raise NotAllowed("this needs another role: see who may do what")
             return view(request, *arguments, **options)

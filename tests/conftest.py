@@ -86,3 +86,11 @@ def browser_type_launch_args(browser_type_launch_args: dict[str, Any]) -> dict[s
             "--disable-sync",
         ],
     }
+
+
+@pytest.fixture(autouse=True)
+def _another_registry() -> None:
+    """Each test has a registry of its own, so that nothing seen of the one before it is remembered."""
+    from deploy.demo_marks import ask_again
+
+    ask_again()

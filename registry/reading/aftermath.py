@@ -94,7 +94,7 @@ def outcome_facts(clear: Document) -> list[Section]:
             ("Troponin", _troponin(outcome.get("troponin") or {})),
             ("In hospital", "" if events is None else "; ".join(map(_event, events)) or "no event"),
             ("Surgery", "" if surgery is None else phrase(
-                said_all("surgery_did", surgery.get("did"), "act"),
+                "nothing done" if surgery.get("did") == [] else said_all("surgery_did", surgery.get("did"), "act"),
                 said("urgency", surgery.get("urgency"), "urgency"),
                 said("surgery_where", surgery.get("where"), "where"),
                 days_after(surgery.get("day")),
