@@ -6,6 +6,7 @@ What a page sent is sorted here into late, sent twice, clashing or new; what it 
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
@@ -307,5 +308,7 @@ def submit_draft(person: Person, code: str, *, status: str | None = None, reason
         assert text.case_version is not None
         stand(row.case, text.case_version)
         case = amend_case(row.case, document, version=text.case_version, reason=reason, by=person)
-    discard_draft(person, code)
+    # The case is saved, and that is what is told, though its draft should have to wait for another day to go.
+    with contextlib.suppress(NotSaved, NotFound):
+        discard_draft(person, code)
     return case

@@ -9,6 +9,7 @@ import pytest
 from registry.access import NotAllowed, NotFound
 from registry.editing import apply
 from registry.models import Case, DataKey, Draft, Look, Person, Site
+from registry.recording import drafts
 from registry.recording.cases import amend_case, set_state, submit_case
 from registry.recording.change import NotSaved
 from registry.recording.checking import Refused
@@ -170,6 +171,20 @@ def test_a_submitted_draft_is_a_case_and_no_draft_any_more(north: Site, operator
     assert DataKey.objects.count() == 1
     with pytest.raises(NotFound):
         opened_draft(operator, code)
+
+
+def test_a_case_is_saved_though_its_draft_cannot_be_removed_at_once(
+    north: Site, operator: Person, monkeypatch: pytest.MonkeyPatch
+):
+    def busy(person: Person, code: str) -> None:
+        raise NotSaved("the registry is busy")
+
+    code = begin_draft(north, operator)
+    press(operator, code, *WHOLE)
+    monkeypatch.setattr(drafts, "discard_draft", busy)
+    assert submit_draft(operator, code).document_id == code
+    with pytest.raises(NotSaved, match="already"):
+        submit_draft(operator, code)
 
 
 def test_a_refused_draft_stays_and_the_places_are_named(north: Site, operator: Person):
