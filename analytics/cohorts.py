@@ -182,13 +182,21 @@ def endings(scope: Scope, filters: Filters) -> Table:
     return _sorted(rows, ["situation"])
 
 
+def declined(scope: Scope, filters: Filters) -> dict[str | None, int]:
+    """Complications in which each technique was declined, whatever for (R11)."""
+    counted = Q(filters.inside(), filters.acted_so("considered_for"), acts_counted=True)
+    options = _in_scope(DeclinedOption.objects.filter(counted), scope)
+    found = options.values("technique").annotate(declined=Count("complication", distinct=True))
+    return dict(found.values_list("technique", "declined"))
+
+
 def considered(scope: Scope, filters: Filters) -> Table:
     """Complications by technique tried or declined and by what it was for (R11)."""
     keys = ("technique", "considered_for")
     counted = Q(filters.inside(), filters.acted_so("considered_for"), acts_counted=True)
     complications = Count("complication", distinct=True)
     tried = _in_scope(Action.objects.filter(counted), scope).values(*keys).annotate(tried=complications)
-    declined = (
+    refused = (
         _in_scope(DeclinedOption.objects.filter(counted), scope)
         .values(*keys)
         .annotate(
@@ -199,7 +207,7 @@ def considered(scope: Scope, filters: Filters) -> Table:
     )
     nothing = {"tried": 0, "declined": 0, "only_declined": 0, "tried_later": 0}
     together: dict[tuple[str | None, str | None], Row] = {}
-    for row in (*tried, *declined):
+    for row in (*tried, *refused):
         technique, situation = row.pop("technique"), row.pop("considered_for")
         key = {"technique": technique, "situation_faced": situation}
         together.setdefault((technique, situation), {**key, **nothing}).update(row)

@@ -11,7 +11,6 @@ from statistics import median
 from analytics import charts
 from analytics.answers import (
     Answer,
-    ConsideredRecord,
     Denominators,
     DeviceRate,
     Extent,
@@ -108,10 +107,9 @@ class DeviceGroup:
 def technique_lines(
     attempts: Answer[TechniqueRecord],
     by_attempt: Answer[TechniqueRecord],
-    considered: Answer[ConsideredRecord],
+    declined: Mapping[str | None, int],
 ) -> list[TechniqueLine]:
     """By aim, what gets the device out before what keeps it in, then by name."""
-    declined = {one.technique: one.declined for one in considered.rows}
     lines = [
         _technique_line(
             one,
@@ -175,14 +173,12 @@ def _ordinal(number: int) -> str:
 
 
 def never_attempted(
-    attempts: Answer[TechniqueRecord], considered: Answer[ConsideredRecord]
+    attempts: Answer[TechniqueRecord], declined: Mapping[str | None, int]
 ) -> list[tuple[str, int]]:
     """Techniques that were declined and have no attempt, by name, with the complications in which they were."""
     tried = {one.technique for one in attempts.rows}
     return sorted(
-        (_name(one.technique), one.declined)
-        for one in considered.rows
-        if one.declined and one.technique not in tried
+        (_name(technique), number) for technique, number in declined.items() if technique not in tried
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -61,11 +61,13 @@ def _techniques(table: Table, without_acts: Reasons) -> Answer[TechniqueRecord]:
 
 
 class Tried(NamedTuple):
-    """What was tried and declined: attempts together, by their number in the situation, and techniques considered."""
+    """What was tried and declined: attempts together, by their number in the situation, and complications in which a
+    technique was declined.
+    """
 
     attempts: Answer[TechniqueRecord]
     by_attempt: Answer[TechniqueRecord]
-    considered: Answer[ConsideredRecord]
+    declined: Mapping[str | None, int]
 
 
 @cohorts.at_one_moment()
@@ -75,7 +77,7 @@ def tried(scope: Scope, filters: Filters) -> Tried:
     return Tried(
         _techniques(cohorts.techniques(scope, filters, by_attempt=False), without_acts),
         _techniques(cohorts.techniques(scope, filters, by_attempt=True), without_acts),
-        _considered(cohorts.considered(scope, filters), without_acts),
+        cohorts.declined(scope, filters),
     )
 
 
@@ -139,13 +141,9 @@ def endings(scope: Scope, filters: Filters) -> Answer[EndingRecord]:
 @cohorts.at_one_moment()
 def considered(scope: Scope, filters: Filters) -> Answer[ConsideredRecord]:
     """What was tried and what was declined, by technique and what it was for (R11)."""
-    return _considered(cohorts.considered(scope, filters), cohorts.without_acts(scope, filters))
-
-
-def _considered(table: Table, without_acts: Reasons) -> Answer[ConsideredRecord]:
     return Answer(
-        rows=tuple(ConsideredRecord(**row) for row in table),
-        left_out=_left_out(without_acts, "complications"),
+        rows=tuple(ConsideredRecord(**row) for row in cohorts.considered(scope, filters)),
+        left_out=_left_out(cohorts.without_acts(scope, filters), "complications"),
         cautions=("observational",),
     )
 

@@ -61,7 +61,7 @@ def _of_techniques(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]:
         "resting": resting,
         "left_out": figures.left_out_in_words(tried.attempts.left_out),
         "lines": figures.technique_lines(*tried),
-        "never": figures.never_attempted(tried.attempts, tried.considered),
+        "never": figures.never_attempted(tried.attempts, tried.declined),
         "axis": charts.axis(100.0, 4, " %"),
         "method": tried.attempts.method,
         "all_situations": asked.address(situation="") or "?",
