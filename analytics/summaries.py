@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -101,8 +101,8 @@ def extent_of_devices(scope: Scope, filters: Filters) -> Extent:
     return Extent(**cohorts.extent_of_devices(scope, filters))
 
 
-def denominators(scope: Scope, filters: Filters, events: Extent) -> Denominators:
-    """How complete the uses are. An open period reaches from the first to the last month of anything recorded."""
+def denominators(scope: Scope, filters: Filters, events: Extent, sites: Sequence[str]) -> Denominators:
+    """How complete the uses of the scope's sites, by their codes, are. An open period reaches from the first to the last month of anything recorded."""
     recorded = {(row["site"], row["month"]) for row in cohorts.months_with_uses(scope, filters)}
     days = [day for day in (events.first, events.last) if day]
     days += [month for _, month in recorded]
@@ -110,7 +110,7 @@ def denominators(scope: Scope, filters: Filters, events: Extent) -> Denominators
         return Denominators(0, 0, ())
     first = filters.since.earliest if filters.since else min(days)
     last = filters.until.latest if filters.until else max(days)
-    asked = [(site, month) for site in scope.codes() for month in _months(first, last)]
+    asked = [(site, month) for site in sites for month in _months(first, last)]
     missing = tuple(one for one in asked if one not in recorded)
     return Denominators(len(asked) - len(missing), len(asked), missing)
 

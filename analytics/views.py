@@ -90,7 +90,7 @@ def devices(request: MemberRequest) -> HttpResponse:
 def _of_devices(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]:
     rates = summaries.devices(scope, asked.filters)
     extent = summaries.extent_of_devices(scope, asked.filters)
-    uses = summaries.denominators(scope, asked.filters, extent)
+    uses = summaries.denominators(scope, asked.filters, extent, sorted(asked.sites or sites))
     models = {one.device_model for one in rates.rows if one.device_model}
     groups, axis = figures.device_groups(rates, cohorts.names_of_models(models))
     return {

@@ -33,8 +33,11 @@ def actor(by: Person | None) -> str:
     return COMMAND_LINE if by is None else by.code
 
 
-def submit_case(document: Json, *, by: Person | None, source: str = ON_A_PAGE) -> Case:
-    """Record a new case; Refused where the document is wrong, NotSaved where its id is taken."""
+def submit_case(document: Json, *, by: Person | None, source: str = ON_A_PAGE, code: str = "") -> Case:
+    """Record a new case; Refused where the document is wrong, NotSaved where its id is taken.
+
+    `code` is the public code that its draft drew; without one it draws its own.
+    """
     checker = Checker()
     complete, _ = checker.checked(document)
     site = checker.sites[complete["site"]]
@@ -47,7 +50,7 @@ def submit_case(document: Json, *, by: Person | None, source: str = ON_A_PAGE) -
     one = new_case(
         complete,
         site=site.pk,
-        code=unused_codes(1)[0],
+        code=code or unused_codes(1)[0],
         registry=registry_id(),
         particulars={"source": source},
     )

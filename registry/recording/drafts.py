@@ -303,7 +303,7 @@ def submit_draft(person: Person, code: str, *, status: str | None = None, reason
     if status is not None:
         document["status"] = status
     if row.case is None:
-        case = submit_case(document, by=person)
+        case = submit_case(document, by=person, code=row.code)
     else:
         assert text.case_version is not None
         stand(row.case, text.case_version)

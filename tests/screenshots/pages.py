@@ -24,6 +24,17 @@ def _case(document_id: str) -> str:
     return reverse("case", args=[Case.objects.get(document_id=document_id).code])
 
 
+def _draft() -> str:
+    from django.urls import reverse
+
+    from registry.models import Case, Membership
+    from registry.recording.drafts import begin_amendment
+
+    case = Case.objects.get(document_id="S3")
+    administrator = Membership.objects.filter(site=case.site, role="administrator")[0].person
+    return reverse("draft", args=[begin_amendment(case, by=administrator)])
+
+
 def _at(address: str) -> Callable[[], str]:
     return lambda: address
 
@@ -34,6 +45,8 @@ PAGES = (
     Pictured("case", lambda: _case("S3")),
     Pictured("techniques", _at("/techniques/?situation=wire_stuck"), role="lab_director"),
     Pictured("devices", _at("/devices/"), role="lab_director"),
+    Pictured("logging", _draft, role="administrator"),
+    Pictured("begin", _at("/log/")),
     Pictured("rights", _at("/rights/"), caution=False),
     Pictured("administration", _at("/administration/"), role="administrator", caution=False),
 )
