@@ -102,7 +102,10 @@ def extent_of_devices(scope: Scope, filters: Filters) -> Extent:
 
 
 def denominators(scope: Scope, filters: Filters, events: Extent, sites: Sequence[str]) -> Denominators:
-    """How complete the uses of the scope's sites, by their codes, are. An open period reaches from the first to the last month of anything recorded."""
+    """How complete the uses of the sites, by their codes, are.
+
+    An open period reaches from the first to the last month of anything recorded.
+    """
     recorded = {(row["site"], row["month"]) for row in cohorts.months_with_uses(scope, filters)}
     days = [day for day in (events.first, events.last) if day]
     days += [month for _, month in recorded]

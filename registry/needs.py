@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
@@ -15,6 +15,8 @@ from registry.terms import COUNTED_STATES
 from registry.vocabulary import word_list
 
 AHEAD = 14
+MOST = 8
+"""Rows under one heading; a longer list hides what is near."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +27,7 @@ class Need:
     state: str
     what: str
     why: str
+    mark: str
     address: str = ""
     act: str = ""
 
@@ -48,46 +51,53 @@ class Needs:
 def needs_you(person: Person, today: datetime.date) -> Needs:
     """What is late, due within two weeks, or missing, at the person's sites."""
     sites = list(sites_for(person, "cases"))
-    late, soon = (
-        _duties(sites, today, lambda due: due <= today),
-        _duties(sites, today, lambda due: due > today),
-    )
-    plans, returns = _plans(sites, today), _returns(person, sites, today)
+    owed = _owed(sites)
+    late = owed.filter(due_latest__lte=today).order_by("-due_latest", "-id")
+    soon = owed.filter(due_latest__gt=today, due_latest__lte=today + datetime.timedelta(days=AHEAD))
+    shown = _duties(late[:MOST], person, today)
+    count = len(shown) if len(shown) < MOST else late.count()
+    coming = [*_duties(soon.order_by("due_latest", "id")[:MOST], person, today), *_plans(sites, today)]
+    returns = _returns(person, sites, today)
     titled = (
-        ("Late, or due today", late),
+        (f"Late, or due today{_of_all(len(shown), count)}", shown),
         ("Drafts, kept for you", _drafts(person)),
-        ("In the next two weeks", [*soon, *plans]),
+        ("In the next two weeks", coming),
         ("Monthly words that are missing", returns),
     )
     groups = [NeedGroup(title, rows) for title, rows in titled if rows]
-    return Needs(_summary(len(late), len(soon) + len(plans), len(returns)), groups)
+    return Needs(_summary(count, len(coming), len(returns)), groups)
 
 
-def _duties(sites: list[Site], today: datetime.date, wanted: Callable[[datetime.date], bool]) -> list[Need]:
-    open_ones = (
-        Duty.objects.filter(
-            case__site__in=sites,
-            case__state__in=COUNTED_STATES,
-            done_earliest=None,
-            due_latest__lte=today + datetime.timedelta(days=AHEAD),
-        )
-        .exclude(decided__in=("not_owed", "met"))
-        .select_related("case", "owner")
-        .order_by("due_latest", "id")
-    )
+def _of_all(shown: int, count: int) -> str:
+    return f": the {shown} latest of {count}" if shown < count else ""
+
+
+def _owed(sites: list[Site]) -> QuerySet[Duty]:
+    open_ones = Duty.objects.filter(case__site__in=sites, case__state__in=COUNTED_STATES, done_earliest=None)
+    return open_ones.exclude(decided__in=("not_owed", "met")).select_related("case", "owner")
+
+
+def _duties(owed: QuerySet[Duty], person: Person, today: datetime.date) -> list[Need]:
     kinds = word_list("duty_kind")
     return [
         Need(
             when=f"{duty.due_latest:%-d %b %Y}",
             state=_state(duty.due_latest, today),
+            mark="late" if duty.due_latest < today else "due",
             what=f"Duty: {kinds[duty.kind].label.lower() if duty.kind else 'kind not recorded'}",
-            why=f"Case {duty.case.code}. Owner: {duty.owner.code if duty.owner else 'nobody yet'}.",
+            why=f"Case {duty.case.code}. Owner: {_owner(duty, person)}.",
             address=reverse("case", args=[duty.case.code]),
             act="Open the case",
         )
-        for duty in open_ones
-        if duty.due_latest is not None and wanted(duty.due_latest)
+        for duty in owed
+        if duty.due_latest is not None
     ]
+
+
+def _owner(duty: Duty, person: Person) -> str:
+    if duty.owner is None:
+        return "nobody yet"
+    return "you" if duty.owner.person_id == person.pk else duty.owner.code
 
 
 def _drafts(person: Person) -> list[Need]:
@@ -99,6 +109,7 @@ def _drafts(person: Person) -> list[Need]:
         Need(
             when=f"{timezone.localtime(draft.changed_at):%-d %b %Y, %H:%M}",
             state="last kept",
+            mark="draft",
             what=f"A change of case {draft.case.code}" if draft.case else f"A case at {draft.site.name}",
             why="Only you can open it; nothing of it counts until you save it.",
             address=reverse("draft", args=[draft.code]),
@@ -127,13 +138,14 @@ def _plans(sites: list[Site], today: datetime.date) -> list[Need]:
         Need(
             when=f"{drug.do_not_stop_before_earliest:%-d %b %Y}",
             state=_state(drug.do_not_stop_before_earliest, today),
+            mark="due",
             what="Antiplatelet review",
             why=f"Case {drug.case.code}: {agents[drug.agent].label.lower() if drug.agent else 'a drug'}, not to be "
             "stopped before this day.",
             address=reverse("case", args=[drug.case.code]),
             act="Open the plan",
         )
-        for drug in due.order_by("do_not_stop_before_earliest", "id")
+        for drug in due.order_by("do_not_stop_before_earliest", "id")[:MOST]
         if drug.do_not_stop_before_earliest is not None
     ]
 
@@ -158,6 +170,7 @@ def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Ne
                 Need(
                     when="Returns",
                     state=f"{len(silent)} month{'s' if len(silent) > 1 else ''} silent",
+                    mark="missing",
                     what=f"{site.name}: {', '.join(f'{month:%B %Y}' for month in silent)}",
                     why="A silent month is not a zero: it is left out of every rate per 1,000 procedures.",
                     address=reverse("returns_month", args=[site.code, f"{first:%Y-%m}"])

@@ -78,6 +78,7 @@ class Case(Row):
     patient_risk_smallest_stent_mm = columns.number()
 
     class Meta:
+        indexes = [models.Index(fields=["site", "procedure_date_earliest", "code"], name="case_newest_first")]
         constraints = [
             models.UniqueConstraint(fields=["site", "document_id"], name="case_once_at_site"),
             models.CheckConstraint(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from django.db import models
+
 from registry.models import columns
 from registry.models.columns import CaseRow
 
@@ -18,3 +20,11 @@ class Duty(CaseRow):
     done_earliest = columns.day()
     done_latest = columns.day()
     decided = columns.code()
+
+    class Meta:
+        indexes = [
+            # What home asks: those not done, by the day on which they are due.
+            models.Index(
+                fields=["due_latest"], name="duty_open_by_due", condition=models.Q(done_earliest__isnull=True)
+            )
+        ]

@@ -44,6 +44,7 @@ class PlanDrug(CaseRow):
     do_not_stop_before_latest = columns.day()
 
     class Meta:
+        indexes = [models.Index(fields=["do_not_stop_before_earliest"], name="drug_by_review")]
         constraints = hard_limits(
             "drug", {"dose_mg": (0, 5_000), "loading_mg": (0, 5_000), "for_days": (0, fields.DAY.hard[1])}
         )
