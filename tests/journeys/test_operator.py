@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import os
 from typing import Any
 
@@ -17,6 +16,7 @@ from registry.models import Case, Draft, Person, Site
 from registry.recording.drafts import opened_draft
 from registry.recording.sites import add_site, give_role
 from registry.terms import Role
+from tests.journeys.by_hand import six_rungs_by_hand
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 SIGNED_IN_BY = "allauth.account.auth_backends.AuthenticationBackend"
@@ -129,56 +129,6 @@ def test_a_ladder_of_six_rungs_is_the_document_written_by_hand(
     page.wait_for_url("**/case/*/")
     assert content(opened_document(Case.objects.get())) == six_rungs_by_hand(code)
     assert console == []
-
-
-def six_rungs_by_hand(code: str) -> dict[str, Any]:
-    """What somebody would write of the same case."""
-    rungs = [
-        ("steady_traction", "free", "unchanged", None),
-        ("vasodilator", "free", "unchanged", None),
-        ("microcatheter_to_trap", "free", "worse", "wire_unravelled"),
-        ("trap_balloon_in_guide", "free", "worse", "wire_fractured_in_coronary"),
-        ("snare_single", "retrieve", "unchanged", None),
-        ("stent_over_fragment", "secure", "resolved", "closed"),
-    ]
-    actions: list[dict[str, Any]] = [
-        {"position": position, "technique": technique, "aim": aim, "result": result}
-        | ({"situation_after": after} if after else {})
-        for position, (technique, aim, result, after) in enumerate(rungs, start=1)
-    ]
-    actions[5]["minutes"] = 7
-    return {
-        "id": code,
-        "site": "north",
-        "status": "full",
-        "procedure": {"date": datetime.datetime.now(datetime.UTC).date().isoformat()},
-        "complications": [
-            {
-                "ref": "C1",
-                "device": {"class": "guidewire"},
-                "situation": "wire_stuck",
-                "segments": ["9"],
-                "actions": actions,
-                "declined": [
-                    {"technique": "balloon_beside", "reason": "would_risk_stent", "after_position": 3},
-                    {"technique": "cardiac_surgery", "reason": "patient_risk_too_high", "after_position": 4},
-                ],
-                "fragments": [{"ref": "F1", "part": "coil", "state": "held"}],
-                "ending": "part_out_rest_held",
-                "actions_known": "all",
-            }
-        ],
-        "injuries": [
-            {
-                "ref": "I1",
-                "kind": "dissection",
-                "scale": "nhlbi_dissection",
-                "grade": "B",
-                "caused_by": "C1",
-                "after_position": 4,
-            }
-        ],
-    }
 
 
 def key(page: Page, do: str) -> None:
