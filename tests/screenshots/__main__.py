@@ -25,8 +25,11 @@ from tests.run import TESTS, chromium
 WIDTHS = (320, 390, 1440)
 THEMES = ("light", "dark")
 TOUR = TESTS.parent / "deploy" / "tour"
-SHOWN = {("light", 1440), ("dark", 390)}
-"""The pictures that are kept for the README."""
+SHOWN = {
+    *((name, "light", 1440) for name in ("home", "case", "logging", "techniques", "devices")),
+    *((name, "dark", 390) for name in ("case", "logging")),
+}
+"""The pictures that are kept for the README; with SCREENSHOTS=FOLDER all are written there, whole pages."""
 
 
 def main() -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -46,6 +47,14 @@ def look_at_all(address: str, password: str, chromium: str, tour: Path) -> list[
     return wrong
 
 
+def _picture(page: Page, tour: Path, name: str, theme: str, width: int) -> None:
+    file = f"{name}-{theme}-{width}.png"
+    if (name, theme, width) in SHOWN:
+        page.screenshot(path=tour / file)
+    if folder := os.environ.get("SCREENSHOTS"):
+        page.screenshot(path=Path(folder) / file, full_page=True)
+
+
 def _email(role: str) -> str:
     return str(Membership.objects.filter(role=role).select_related("person").order_by("pk")[0].person.email)
 
@@ -54,7 +63,7 @@ def _signed_in(
     browser: Browser, address: str, email: str, password: str, theme: Any, width: int
 ) -> tuple[Page, list[str]]:
     context = browser.new_context(
-        color_scheme=theme, viewport={"width": width, "height": 900}, reduced_motion="reduce"
+        color_scheme=theme, viewport={"width": width, "height": 1000}, reduced_motion="reduce"
     )
     page = context.new_page()
     said: list[str] = []
