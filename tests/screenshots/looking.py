@@ -38,10 +38,7 @@ def look_at_all(address: str, password: str, chromium: str, tour: Path) -> list[
                         where = f"{pictured.name} at {width} px, {theme}"
                         found = _wrong(page, address + places[pictured.name], pictured, said)
                         wrong += [f"{where}: {sentence}" for sentence in found]
-                        if (theme, width) in SHOWN:
-                            page.screenshot(
-                                path=tour / f"{pictured.name}-{theme}-{width}.png", full_page=True
-                            )
+                        _picture(page, tour, pictured.name, theme, width)
                     page.context.close()
         browser.close()
     return wrong
