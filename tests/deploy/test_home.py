@@ -1,0 +1,76 @@
+"""Home tells what is late, due or missing, the near before the far, and where to log a case."""
+
+from __future__ import annotations
+
+import datetime
+
+import pytest
+
+from registry.models import Staff
+from registry.needs import MOST, needs_you
+from registry.recording.cases import submit_case
+from registry.recording.sites import add_site, give_role
+from registry.terms import Role
+from tests.analytics.page_reading import a_member, shown
+from tests.builders import a_case
+
+pytestmark = pytest.mark.django_db
+
+TODAY = datetime.date(2026, 6, 30)
+
+
+def a_duty(due: str, **more: str) -> dict[str, str]:
+    return {"kind": "tell_patient", "due": due, "owner": "p-1", **more}
+
+
+def test_the_latest_of_what_is_late_come_first_and_the_rest_is_counted() -> None:
+    site = add_site("north", "North", by=None)
+    director = give_role("d@north.example", site, Role.LAB_DIRECTOR, by=None)
+    duties = [a_duty(f"2026-05-{day:02d}") for day in range(1, 12)]
+    submit_case(
+        a_case(
+            duties=[
+                *duties,
+                a_duty("2026-07-02"),
+                a_duty("2026-09-01"),
+                a_duty("2026-05-30", done="2026-05-30"),
+            ]
+        ),
+        by=None,
+    )
+    late, soon, _ = needs_you(director, TODAY).groups
+    assert late.title == f"Late, or due today: the {MOST} latest of 11"
+    assert [row.when for row in late.rows[:2]] == ["11 May 2026", "10 May 2026"]
+    assert (late.rows[0].state, late.rows[0].mark) == ("50 days late", "late")
+    assert [(row.when, row.state) for row in soon.rows] == [("2 Jul 2026", "in 2 days")]
+
+
+def test_a_duty_that_is_not_owed_or_met_is_not_shown_and_my_own_say_so() -> None:
+    site = add_site("north", "North", by=None)
+    operator = give_role("o@north.example", site, Role.OPERATOR, by=None)
+    duties = [
+        a_duty("2026-06-30"),
+        a_duty("2026-06-01", decided="not_owed"),
+        a_duty("2026-06-02", decided="met"),
+    ]
+    submit_case(a_case(duties=duties), by=None)
+    Staff.objects.filter(code="p-1").update(person=operator)
+    (row,) = needs_you(operator, TODAY).groups[0].rows
+    assert row.state == "due today"
+    assert "Owner: you." in row.why
+
+
+def test_duties_of_another_site_are_nobodys_here() -> None:
+    south = add_site("south", "South", by=None)
+    add_site("north", "North", by=None)
+    submit_case(a_case(duties=[a_duty("2026-06-01")]), by=None)
+    operator = give_role("o@south.example", south, Role.OPERATOR, by=None)
+    rows = [row for group in needs_you(operator, TODAY).groups for row in group.rows]
+    assert not [row for row in rows if row.what.startswith("Duty")]
+
+
+@pytest.mark.parametrize(("role", "logs"), [(Role.OPERATOR, True), (Role.QUALITY_OFFICER, False)])
+def test_home_offers_to_log_a_case_to_those_who_may(role: Role, logs: bool) -> None:
+    add_site("north", "North", by=None)
+    page = shown(a_member("north", role=role), "/")
+    assert ("Log a case" in page) is logs
