@@ -145,13 +145,13 @@ def listed(list_name: str, codes: Iterable[str]) -> tuple[tuple[str, str], ...]:
 
 
 def device_class(place: str, chosen: str | None) -> Question:
-    """What went wrong with."""
+    """Which device went wrong."""
     words = word_list("device_class")
     rest = tuple(code for code in offered(words) if code not in CLASSES_FIRST)
     do = f"set {place}.device.class"
     return Question(
         f"{place}.device.class",
-        "What went wrong with?",
+        "Which device went wrong?",
         buttons(do, "device_class", CLASSES_FIRST, chosen),
         pick=Pick(do, "another device", "Take it", (("", listed("device_class", rest)),)),
         answer=label_of("device_class", chosen) if chosen else "",

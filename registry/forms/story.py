@@ -110,7 +110,7 @@ class Shower:
         add = f"add {rows.noun} {place}"
         if isinstance(first, Code) and rows.noun != "injury":
             codes = listed(first.list, offered(word_list(first.list), first.not_here))
-            pick = Pick(add, f"add a {noun}", "Add it", (("", codes),))
+            pick = Pick(add, f"{label}: add one", "Add it", (("", codes),))
         return RowsShown(
             label,
             add,

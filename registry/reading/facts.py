@@ -122,7 +122,7 @@ def _complication(one: Document, known: Known) -> Iterator[tuple[str, str]]:
     if others := one.get("other_devices"):
         yield "Also there", "; ".join(device_in_words(other, known.models) for other in others)
     yield "Lot", str(device.get("lot") or "")
-    yield "Why", said_all("mechanism", one.get("mechanisms"), "mechanism", "no mechanism named")
+    yield "How, as judged", said_all("mechanism", one.get("mechanisms"), "mechanism", "no mechanism named")
     yield "When", _when(one)
     yield "Harm", _harm(one.get("harm") or {})
 
