@@ -1,4 +1,4 @@
-"""What needs somebody today, from the record: drafts, duties and plans due, monthly words that are missing."""
+"""What needs somebody today, from the record: drafts, duties and plans due, monthly returns that are missing."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def needs_you(person: Person, today: datetime.date) -> Needs:
         (f"Late, or due today{_of_all(len(shown), count)}", shown),
         ("Drafts, kept for you", _drafts(person)),
         ("In the next two weeks", coming),
-        ("Monthly words that are missing", returns),
+        ("Monthly returns that are missing", returns),
     )
     groups = [NeedGroup(title, rows) for title, rows in titled if rows]
     return Needs(_summary(count, len(coming), len(returns)), groups)
