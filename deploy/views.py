@@ -14,6 +14,7 @@ from registry.doors import page
 from registry.recording.sites import invited, take_up
 from registry.rights import rights
 from registry.terms import Role
+from registry.vocabulary import word_list
 
 
 @require_GET
@@ -28,7 +29,11 @@ def rights_page(request: HttpRequest) -> HttpResponse:
         }
         for right in rights().values()
     ]
-    return render(request, "rights.html", {"rows": rows, "roles": [role.replace("_", " ") for role in Role]})
+    return render(
+        request,
+        "rights.html",
+        {"rows": rows, "roles": [word_list("account_role")[role].label for role in Role]},
+    )
 
 
 @require_http_methods(["GET", "POST"])

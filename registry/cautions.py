@@ -14,7 +14,7 @@ CAUTIONS: Mapping[str, str] = MappingProxyType(
         ),
         "observational": (
             "These are counts of what was recorded. They describe what followed, not what caused it: a technique "
-            "tried third met cases that two others had failed, and attempts stop at success."
+            "tried third met cases that two others had failed, and attempts stop once one resolves."
         ),
         "demo_invented": "This is the demo: its people, sites, devices, cases and rates are invented.",
         "release_rule": (

@@ -262,7 +262,7 @@ def beyond(place: str, chosen: Collection[str]) -> Pick:
     marked = tuple(
         (code, f"{label} (chosen: take it out)" if code in chosen else label) for code, label in codes
     )
-    return Pick(f"toggle {place}.places", "outside the coronaries", "Put in or out", (("", marked),))
+    return Pick(f"toggle {place}.places", "outside the coronaries", "Add or remove", (("", marked),))
 
 
 def told(question: Question, says: Mapping[str, tuple[str, ...]]) -> Question:
