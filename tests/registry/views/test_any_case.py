@@ -9,7 +9,7 @@ from typing import Any
 from hypothesis import given
 
 from registry.documents import completed
-from registry.documents.sealed_fields import parted
+from registry.documents.sealed_fields import joined, parted
 from registry.reading import aftermath, facts
 from registry.reading.comparing import differences
 from registry.reading.titles import title_of
@@ -61,6 +61,9 @@ def test_any_case_is_compared_without_telling_what_is_sealed(document: Document)
         sentences = differences(old, new)
         assert sentences
         clear, sealed = parted(whole)
+        masked = joined(clear, dict.fromkeys(sealed, "x"))
+        own_words = " ".join([*differences(masked, least), *differences(least, masked)])
         for secret in sealed.values():
-            if len(secret) > 9 and secret not in str(clear):
+            # A drawn text may happen to be one of the page's own words.
+            if len(secret) > 9 and secret not in str(clear) and secret not in own_words:
                 assert not any(secret in sentence for sentence in sentences)
