@@ -21,13 +21,12 @@ from registry.models import (
     JournalEntry,
     Look,
     Membership,
-    Patient,
     Person,
     Site,
     StaffRole,
 )
 from registry.rights import Extent, Reach, rights
-from registry.sealing import NotOpened, Wrapped, lookup, unseal, unwrap
+from registry.sealing import NotOpened, Wrapped, unseal, unwrap
 from registry.terms import Role
 from registry.versions import last_version, version_text
 
@@ -179,19 +178,6 @@ def case_for_reading(person: Person, code: str) -> Case:
         return cases_visible_to(person).select_related("site").get(code=code)
     except Case.DoesNotExist:
         raise NotFound("there is no case with this code") from None
-
-
-def case_for_editing(person: Person, code: str) -> Case:
-    """The same, for somebody who may write at its site; NotAllowed where reading is all that is allowed."""
-    case = case_for_reading(person, code)
-    require(person, MAY_WRITE, [case.site])
-    return case
-
-
-def cases_with_reference(person: Person, site: Site, reference: str) -> QuerySet[Case]:
-    """The cases of one patient at a site, found by the keyed hash of the local reference."""
-    found = Patient.objects.filter(lookup=lookup(site.code, reference)).values("case_id")
-    return cases_visible_to(person).filter(pk__in=found, site=site)
 
 
 def whole_document(person: Person, case: Case) -> dict[str, object]:

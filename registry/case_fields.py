@@ -399,11 +399,6 @@ def sealed(kind: Field) -> bool:
     return isinstance(kind, Text | Identifier)
 
 
-def is_scalar_list(kind: Field) -> bool:
-    """Whether the field is a list of words, numbers or dates rather than of objects."""
-    return isinstance(kind, List) and not isinstance(kind.item, Thing)
-
-
 def walk(thing: Thing = CASE, path: str = "") -> list[tuple[str, Field]]:
     """Every property of the document with its path (`complications[].actions[].minutes`), objects and lists too."""
     found: list[tuple[str, Any]] = []
@@ -464,7 +459,6 @@ __all__ = [
     "Text",
     "Thing",
     "YesNo",
-    "is_scalar_list",
     "sealed",
     "walk",
 ]
