@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from deploy.forms import TakeUpForm
 from registry.doors import page
+from registry.recording.change import NotSaved
 from registry.recording.sites import invited, take_up
 from registry.rights import rights
 from registry.terms import Role
@@ -44,7 +45,10 @@ def invitation(request: HttpRequest, secret: str) -> HttpResponse:
         return render(request, "invitation_gone.html", status=404)
     form = TakeUpForm(person, request.POST or None)
     if request.method == "POST" and form.is_valid():
-        take_up(secret, name=form.cleaned_data["name"], password=form.cleaned_data["password"])
+        try:
+            take_up(secret, name=form.cleaned_data["name"], password=form.cleaned_data["password"])
+        except NotSaved:  # taken up on another page in between
+            return render(request, "invitation_gone.html", status=404)
         messages.success(request, "The account is yours. Sign in with your address and the password.")
         return redirect("account_login")
     status = 422 if request.method == "POST" else 200

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import re
 import secrets
@@ -9,6 +10,7 @@ import zoneinfo
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from registry.access import require
@@ -20,6 +22,8 @@ from registry.recording.change import Change, NotSaved, recorded
 from registry.terms import Role
 
 MAY_ADMINISTER = frozenset({Role.ADMINISTRATOR})
+INVITATION_HOLDS = datetime.timedelta(days=14)
+"""How long a link opens an account that nobody has taken up."""
 _SITE_CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]*")
 
 
@@ -93,23 +97,26 @@ def invite(person: Person, *, by: Person | None) -> str:
 
 
 def invited(secret: str) -> Person | None:
-    """Whose account an unused invitation is for; None where there is none such."""
-    found = Invitation.objects.filter(digest=_digest(secret), used_at=None, person__is_active=True)
-    invitation = found.select_related("person").first()
+    """Whose account an open invitation is for; None where there is none such."""
+    invitation = _open_invitation(secret).select_related("person").first()
     return invitation.person if invitation else None
+
+
+def _open_invitation(secret: str) -> QuerySet[Invitation]:
+    """The invitation of a secret, unless it is used, too old, or of a closed account."""
+    youngest = timezone.now() - INVITATION_HOLDS
+    return Invitation.objects.filter(
+        digest=_digest(secret), used_at=None, made_at__gt=youngest, person__is_active=True
+    )
 
 
 def take_up(secret: str, *, name: str, password: str) -> Person:
     """Give an invited account its name and password; the invitation, and every other of the person, is used up."""
 
     def work(change: Change) -> Person:
-        invitation = (
-            Invitation.objects.select_for_update(of=("self",))
-            .filter(digest=_digest(secret), used_at=None, person__is_active=True)
-            .first()
-        )
+        invitation = _open_invitation(secret).select_for_update(of=("self",)).first()
         if invitation is None:
-            raise NotSaved("this invitation has been used already; ask for another one")
+            raise NotSaved("this invitation has been used already or is too old; ask for another one")
         person = invitation.person
         person.name = name.strip()
         person.set_password(password)

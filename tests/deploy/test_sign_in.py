@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
+import time_machine
 from django.core.cache import cache
 from django.test import Client
 from django.urls import reverse
@@ -12,7 +14,7 @@ from django.urls import reverse
 from registry.models import Invitation, JournalEntry, Person, Site
 from registry.recording.change import NotSaved
 from registry.recording.people import set_active
-from registry.recording.sites import add_site, invite, invited, take_up
+from registry.recording.sites import INVITATION_HOLDS, add_site, invite, invited, take_up
 from registry.terms import Role
 from tests.members import PASSWORD, a_member, pages_of, with_password, words_of
 
@@ -112,6 +114,17 @@ def test_seven_wrong_attempts_do_not_close_it(operator: Person) -> None:
         sent(client, operator.email, f"wrong {number}")
     sent(client, operator.email, PASSWORD)
     assert is_in(client)
+
+
+def test_an_invitation_holds_for_two_weeks(operator: Person) -> None:
+    with time_machine.travel("2026-03-01T12:00:00Z", tick=False) as clock:
+        secret = invite(operator, by=None)
+        clock.shift(INVITATION_HOLDS - timedelta(seconds=1))
+        assert invited(secret) == operator
+        clock.shift(1)
+        assert invited(secret) is None
+        with pytest.raises(NotSaved, match="too old"):
+            take_up(secret, name="x", password=PASSWORD)
 
 
 def test_nobody_signs_up(north: Site) -> None:

@@ -35,4 +35,6 @@ class Command(RegistryCommand):
             self.say("The account has been taken up already; no invitation was made.")
         else:
             secret = invite(person, by=None)
-            self.say(f"Invitation, to be opened once to choose a password: /invitation/{secret}")
+            self.say(
+                f"Invitation, to be opened once within two weeks to choose a password: /invitation/{secret}"
+            )
