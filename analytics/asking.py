@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from analytics.filters import Filters, PeriodRefused
+from registry.drawings.phrases import lowered
 from registry.partial_dates import Span, span
 from registry.terms import CLOSED
 from registry.vocabulary import word_list
@@ -20,6 +21,18 @@ CODED: Mapping[str, str] = {
     "wire_class": "wire_class",
 }
 """Filters that take a code, each with its word list."""
+
+LABELS: Mapping[str, str] = {
+    "site": "Sites",
+    "since": "Since",
+    "until": "Until",
+    "situation": "Situation",
+    "segment": "Segment",
+    "contents": "What lies in the lesion",
+    "device_class": "Device class",
+    "wire_class": "Wire class",
+}
+"""What each filter is called, beside its field and in a message about it."""
 
 OF_TECHNIQUES = ("site", "since", "until", *CODED)
 OF_DEVICES = ("site", "since", "until", "device_class")
@@ -36,7 +49,10 @@ def shortened(typed: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """A filter that cannot be used: which, what was given, what is wrong with it, what is allowed."""
+    """A filter that cannot be used: which, what was given, what is wrong with it, what is allowed.
+
+    `field` is the filter's name in the address, or several with "and" between them.
+    """
 
     field: str
     value: str
@@ -44,7 +60,14 @@ class Problem:
     allowed: str
 
     def __str__(self) -> str:
-        return f"{shortened(self.field)}, value “{shortened(self.value)}”: {self.wrong}. Allowed: {self.allowed}."
+        labels = [LABELS.get(field, f"“{shortened(field)}” in the address") for field in self.fields]
+        named = " and ".join([labels[0], *(lowered(label) for label in labels[1:])])
+        return f"{named}, “{shortened(self.value)}”: {self.wrong}. Allowed: {self.allowed}."
+
+    @property
+    def fields(self) -> list[str]:
+        """The filters that it is about, by their names in the address."""
+        return self.field.split(" and ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +128,7 @@ def _strange_fields(typed: Mapping[str, Sequence[str]], allowed: Sequence[str]) 
             )
             yield Problem(field, values[0], wrong, ", ".join(allowed))
         elif field != "site" and len(values) > 1:
-            yield Problem(field, " and ".join(values), f"given {len(values)} times", "one value")
+            yield Problem(field, "” and “".join(values), f"given {len(values)} times", "one value")
 
 
 def _strange_sites(codes: Sequence[str], sites: Mapping[str, str]) -> Iterator[Problem]:
@@ -119,7 +142,8 @@ def _strange_codes(once: Mapping[str, str]) -> Iterator[Problem]:
         code, words = once.get(field), word_list(name)
         if code is not None and (code not in words or (field == "situation" and code == CLOSED)):
             nearest = words.nearest(code[:_LONGEST_SHOWN])
-            such_as = f", such as {' or '.join(nearest)}" if nearest else ""
+            known = [f"{near} ({lowered(words[near].label)})" for near in nearest]
+            such_as = f", such as {' or '.join(known)}" if known else ""
             yield Problem(field, code, "not in the list", f"a code of the list “{words.title}”{such_as}")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from analytics.asking import Asked, shortened
+from analytics.asking import LABELS, Asked, shortened
 from registry.vocabulary import word_list
 
 Choice = tuple[str, str, bool]
@@ -47,7 +47,7 @@ def site_chip(asked: Asked, sites: Mapping[str, str]) -> list[Chip]:
     if len(sites) == 1 and not chosen:
         return []
     words = " and ".join(names) if len(names) in (1, 2) else f"{len(names)} sites" if names else "All sites"
-    field = _field(asked, "site", "Sites; none ticked is all", "checks", (*known, *strange))
+    field = _field(asked, "site", f"{LABELS['site']}; none ticked is all", "checks", (*known, *strange))
     return [Chip(words, bool(names), (field,))]
 
 
@@ -64,18 +64,13 @@ def period_chip(asked: Asked, *, whole_months: bool) -> Chip:
     return Chip(
         words,
         bool(since or until),
-        (
-            _field(
-                asked, "since", "First month" if whole_months else "First day or month", "text", hint=hint
-            ),
-            _field(asked, "until", "Last month" if whole_months else "Last day or month", "text", hint=hint),
-        ),
+        tuple(_field(asked, name, LABELS[name], "text", hint=hint) for name in ("since", "until")),
     )
 
 
 def situation_chip(asked: Asked, situations: Iterable[tuple[str, str]], words: str) -> Chip:
     """Which situation; `words` say the one chosen, empty where it cannot be used."""
-    fields = (("situation", "Situation faced, and its complications", list(situations)),)
+    fields = (("situation", list(situations)),)
     chip = _coded(asked, "All situations", fields)
     return replace(chip, words=words or chip.words)
 
@@ -86,17 +81,17 @@ def lesion_chip(asked: Asked) -> Chip:
         asked,
         "Any lesion",
         (
-            ("segment", "Segment", _words("segment")),
-            ("contents", "What lies in the lesion", _words("lesion_content")),
+            ("segment", _words("segment")),
+            ("contents", _words("lesion_content")),
         ),
     )
 
 
 def device_chip(asked: Asked, *, wires: bool) -> Chip:
     """Which kind of device failed."""
-    fields = [("device_class", "Device class", _words("device_class"))]
+    fields = [("device_class", _words("device_class"))]
     if wires:
-        fields.append(("wire_class", "Wire class", _words("wire_class")))
+        fields.append(("wire_class", _words("wire_class")))
     return _coded(asked, "Any device" if wires else "All classes", fields)
 
 
@@ -110,21 +105,21 @@ def _words(name: str) -> list[tuple[str, str]]:
     return [(code, term.label) for code, term in word_list(name).terms.items() if not term.retired]
 
 
-def _coded(asked: Asked, otherwise: str, fields: Iterable[tuple[str, str, list[tuple[str, str]]]]) -> Chip:
+def _coded(asked: Asked, otherwise: str, fields: Iterable[tuple[str, list[tuple[str, str]]]]) -> Chip:
     shown, words = [], []
-    for name, label, found in fields:
+    for name, found in fields:
         typed, labels = asked.of(name), dict(found)
         choices = [("", "Any", not typed), *((code, text, code == typed) for code, text in found)]
         if typed and typed not in labels:
             choices.append((typed, shortened(typed), True))
         if typed:
             words.append(labels.get(typed, shortened(typed)))
-        shown.append(_field(asked, name, label, "select", tuple(choices)))
+        shown.append(_field(asked, name, LABELS[name], "select", tuple(choices)))
     return Chip(", ".join(words) or otherwise, bool(words), tuple(shown))
 
 
 def _field(
     asked: Asked, name: str, label: str, kind: str, choices: tuple[Choice, ...] = (), hint: str = ""
 ) -> Field:
-    wrong = tuple(str(one) for one in asked.problems if name in one.field.split(" and "))
+    wrong = tuple(str(one) for one in asked.problems if name in one.fields)
     return Field(name, label, kind, asked.of(name), wrong, choices, hint)

@@ -360,16 +360,17 @@ def test_rare_rates_keep_their_first_digit(north_only: Client) -> None:
 
 
 WRONG = {
-    "situation=wire_stuk": "situation, value “wire_stuk”: not in the list. Allowed: a code of the list “Situations”",
-    "situation=closed": "situation, value “closed”: not in the list",
-    "since=2024-13": "since, value “2024-13”: there is no month 13. Allowed: YYYY-MM for a whole month",
-    "since=2024&until=2023": "since, value “2024”: not a day or a month",
-    "since=2025-01&until=2024-01": "since and until, value “2025-01 to 2024-01”: the period ends before it begins",
-    "since=2025-01&since=2025-02": "since, value “2025-01 and 2025-02”: given 2 times. Allowed: one value",
-    "site=south": "site, value “south”: not a site of yours. Allowed: north",
-    "site=%00": "site, value “\0”: not a site of yours",
-    "segment=%F0%9F%98%80": "segment, value “\U0001f600”: not in the list",
-    "colour=blue": "colour, value “blue”: no filter of this page. Allowed: site, since, until",
+    "situation=wire_stuk": "Situation, “wire_stuk”: not in the list. Allowed: a code of the list “Situations”, such as"
+    " wire_stuck (wire stuck)",
+    "situation=closed": "Situation, “closed”: not in the list",
+    "since=2024-13": "Since, “2024-13”: there is no month 13. Allowed: YYYY-MM for a whole month",
+    "since=2024&until=2023": "Since, “2024”: not a day or a month",
+    "since=2025-01&until=2024-01": "Since and until, “2025-01 to 2024-01”: the period ends before it begins",
+    "since=2025-01&since=2025-02": "Since, “2025-01” and “2025-02”: given 2 times. Allowed: one value",
+    "site=south": "Sites, “south”: not a site of yours. Allowed: north",
+    "site=%00": "Sites, “\0”: not a site of yours",
+    "segment=%F0%9F%98%80": "Segment, “\U0001f600”: not in the list",
+    "colour=blue": "“colour” in the address, “blue”: no filter of this page. Allowed: site, since, until",
 }
 
 
