@@ -52,8 +52,8 @@ def known_number(value: Any) -> Decimal | None:
 
 
 def plain(value: Decimal) -> str:
-    """The shortest plain form of a number, with a true minus sign."""
-    text = f"{value:f}"
+    """The shortest plain form of a number, with commas between thousands and a true minus sign."""
+    text = f"{value:,f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return text.replace("-", "−")
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from registry.canonical import Json
+from registry.drawings.phrases import lowered, raised
 from registry.editing.places import BY_LIST, CASE, KEY, Gone, found, parts_of
 from registry.field_kinds import Code, List, Thing
 from registry.forms.choices import Pick, listed, offered
@@ -21,6 +22,19 @@ from registry.vocabulary import word_list
 
 Draft = Mapping[str, Json]
 Words = Mapping[str, str]
+
+_ROWS: Mapping[str, str] = {
+    "access": "Access site",
+    "guide": "Guide catheter",
+    "staff": "Member of staff",
+    "flow": "Flow reading",
+    "in_hospital": "Event in hospital",
+    "declined": "Option not tried",
+    "fragment": "Piece",
+    "follow_up": "Follow-up",
+    "other_device": "Other device",
+}
+"""What a row is called in its title, by its noun in operations, where the two differ."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +117,7 @@ class Shower:
         assert isinstance(kind, List) and isinstance(kind.item, Thing)
         items = (there.thing or {}).get(name)
         label = words_of(there.kind.name, name).label
-        noun = rows.noun.replace("_", " ")
+        title = _ROWS.get(rows.noun, raised(rows.noun))
         prefix = "" if place == CASE else f"{place}."
         pick = None
         first = kind.item.fields.get(rows.first or "")
@@ -120,7 +134,7 @@ class Shower:
             tuple(
                 self.section(
                     f"{prefix}{rows.step}{item[KEY]}",
-                    f"{noun.capitalize()} {number}",
+                    f"{title} {number}",
                     remove=f"remove {rows.noun} {place} {item[KEY]}",
                 )
                 for number, item in enumerate(items or [], start=1)
@@ -226,11 +240,11 @@ def _recorded(shower: Shower, sections: tuple[Section, ...]) -> Iterator[str]:
     for section in sections:
         for field in section.fields:
             if field.value is not None and parts_of(field.name)[1] != "id":
-                yield f"{field.label.lower()}: {_short(spoken(dict(shower.draft), field.name))}"
+                yield f"{lowered(field.label)}: {_short(lowered(spoken(dict(shower.draft), field.name)))}"
         yield from _recorded(shower, section.parts)
         for rows in section.lists:
             if rows.empty:
-                yield f"{rows.label.lower()}: none"
+                yield f"{lowered(rows.label)}: none"
             yield from _recorded(shower, rows.rows)
 
 
