@@ -2,84 +2,20 @@
 
 from __future__ import annotations
 
-import os
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from django.test import Client
-from playwright.sync_api import ConsoleMessage, Page, expect
+from playwright.sync_api import Page, expect
 
 from registry.access import opened_document
 from registry.documents import content
-from registry.models import Case, Draft, Person, Site
+from registry.models import Case, Draft, Person
 from registry.recording.drafts import opened_draft
-from registry.recording.sites import add_site, give_role
-from registry.terms import Role
 from tests.journeys.by_hand import six_rungs_by_hand
+from tests.journeys.on_the_page import answered, begin, choose, press, shot
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-SIGNED_IN_BY = "allauth.account.auth_backends.AuthenticationBackend"
-
-
-@pytest.fixture
-def operator(live_server: Any, page: Page) -> Person:
-    """An operator of one site, signed in within the browser."""
-    site: Site = add_site("north", "North Moor", by=None)
-    person = give_role("operator@example.org", site, Role.OPERATOR, by=None)
-    client = Client(SERVER_NAME="localhost")
-    client.force_login(person, backend=SIGNED_IN_BY)
-    cookie = client.cookies["sessionid"]
-    page.context.add_cookies([{"name": "sessionid", "value": cookie.value, "url": live_server.url}])
-    return person
-
-
-@pytest.fixture
-def console(page: Page) -> list[str]:
-    """What the browser's console said."""
-    said: list[str] = []
-
-    def heard(message: ConsoleMessage) -> None:
-        said.append(message.text)
-
-    page.on("console", heard)
-    page.on("pageerror", lambda error: said.append(str(error)))
-    return said
-
-
-def press(page: Page, do: str) -> None:
-    """Press the button of an operation, opening what it lies behind, and wait until the part is there."""
-    button = page.locator(f'#editor button[value="{do}"]').first
-    behind = page.locator(f'#editor details:not([open]):has(button[value="{do}"]) > summary').first
-    while not button.is_visible():
-        behind.click()
-    _answered(page, button.click)
-
-
-def choose(page: Page, pick: str, code: str) -> None:
-    """Choose from a list, which sends itself."""
-    lists = page.locator(f'select[name="pick {pick}"]').first
-    _answered(page, lambda: lists.select_option(code))
-
-
-def _answered(page: Page, act: Any) -> None:
-    with page.expect_response(lambda answer: answer.request.method == "POST") as answer:
-        act()
-    assert answer.value.status == 200, answer.value.text()[:2000]
-    expect(page.locator(".htmx-request, .htmx-swapping, .htmx-settling")).to_have_count(0)
-
-
-def begin(page: Page, live_server: Any) -> str:
-    page.goto(f"{live_server.url}/log/")
-    page.get_by_role("button", name="Begin").click()
-    page.wait_for_url("**/log/*/")
-    return page.url.rstrip("/").rpartition("/")[2]
-
-
-def shot(page: Page, name: str) -> None:
-    """A picture for the eye where a folder is asked for."""
-    if folder := os.environ.get("SCREENSHOTS"):
-        page.screenshot(path=f"{folder}/{name}.png", full_page=True)
 
 
 SIX_RUNGS = (
@@ -139,7 +75,7 @@ def key(page: Page, do: str) -> None:
         page.keyboard.press("Tab")
     else:
         raise AssertionError(f"the button {do} is not reached by Tab")
-    _answered(page, lambda: page.keyboard.press("Space"))
+    answered(page, lambda: page.keyboard.press("Space"))
 
 
 def test_a_plain_case_is_logged_by_keyboard_alone(
@@ -183,7 +119,7 @@ def test_enter_keeps_the_words_and_leaves_the_page_as_it_is(page: Page, live_ser
     press(page, "set C1.device.class guidewire")
     lot = page.locator('input[name="C1.device.lot"]')
     lot.fill("L-7")
-    _answered(page, lambda: lot.press("Enter"))
+    answered(page, lambda: lot.press("Enter"))
     expect(page.locator("#editor")).to_have_count(1)
     complication = opened_draft(operator, code).text.document["complications"][0]
     assert complication == {"_key": 1, "device": {"class": "guidewire", "lot": "L-7"}}
@@ -197,7 +133,7 @@ def test_two_pages_with_the_same_field_are_shown_both_values(page: Page, live_se
         with one.expect_response(lambda answer: answer.request.method == "POST"):
             one.locator('input[name="C1.device.lot"]').fill(lot)
     expect(other.locator("#trouble")).to_contain_text("L-7")
-    _answered(other, lambda: other.get_by_role("button", name="Keep mine").click())
+    answered(other, lambda: other.get_by_role("button", name="Keep mine").click())
     assert opened_draft(operator, code).text.document["complications"][0]["device"] == {"lot": "L-8"}
     expect(other.locator("#trouble")).to_be_empty()
 
@@ -251,7 +187,7 @@ def test_a_rung_is_moved_by_its_grip_and_by_its_arrow(page: Page, live_server: A
     page.mouse.move(first["x"] + 8, first["y"] + 8)
     page.mouse.down()
     page.mouse.move(second["x"] + 8, second["y"] + 60, steps=5)
-    _answered(page, page.mouse.up)
+    answered(page, page.mouse.up)
     assert _techniques(operator, code) == ["steady_traction", "vasodilator"]
 
 
@@ -274,7 +210,7 @@ def test_without_a_network_nothing_typed_is_lost(page: Page, live_server: Any, o
 
 def test_a_touch_on_the_map_chooses_the_segment(page: Page, live_server: Any, operator: Person):
     code = begin(page, live_server)
-    _answered(
+    answered(
         page, lambda: page.locator('[data-segment="2"]').first.dispatch_event("click", {"bubbles": True})
     )
     assert opened_draft(operator, code).text.document["complications"][0]["segments"] == ["2"]

@@ -1,5 +1,6 @@
 /* The logging page with a script: which button was pressed, where the cursor goes, words typed while an answer is on
-   its way, trying again without a network. Without it the same form works by whole pages. */
+   its way, trying again without a network. Without it the same form works by whole pages. `data-unkept` stands on the
+   form while something typed is not kept; `kept` is sent to it when all is. */
 "use strict";
 (() => {
   const form = document.getElementById("log");
@@ -7,10 +8,18 @@
   const keeper = document.getElementById("keeper");
   const trouble = document.getElementById("trouble");
   const waits = [1, 2, 4, 8, 16, 30];
-  let turn = 0, inFlight = 0, unkept = false, tries = 0, timer = 0, pressed = "";
+  let inFlight = 0, typed = 0, sentUpTo = 0, keptUpTo = 0, sentVersion = "", tries = 0, timer = 0, pressed = "";
   const late = new Map();
 
   const say = (sentence) => { trouble.textContent = sentence; };
+  const unkept = () => typed > keptUpTo;
+  const mark = () => form.toggleAttribute("data-unkept", unkept());
+  const toBeSent = () => { typed += 1; mark(); };
+  const kept = (upTo) => {
+    keptUpTo = upTo;
+    mark();
+    if (!unkept()) form.dispatchEvent(new CustomEvent("kept"));
+  };
   const keepSoon = () => htmx.trigger(keeper, "keepnow");
   const cookie = (name) => document.cookie.split("; ").find((one) => one.startsWith(name + "="))?.slice(name.length + 1);
 
@@ -28,16 +37,26 @@
       const by = event.detail.triggeringEvent?.submitter;
       sent.do = by?.name === "do" ? by.value : "keep";
     }
-    turn += 1;
-    sent.turn = String(turn);
+    sent.turn = form.elements.turn.value = String(Number(form.elements.turn.value) + 1);
     const token = cookie("csrftoken");
     if (token) sent.csrfmiddlewaretoken = token;
   });
-  form.addEventListener("htmx:beforeRequest", () => { inFlight += 1; unkept = false; late.clear(); });
-  form.addEventListener("htmx:afterRequest", () => { inFlight = Math.max(0, inFlight - 1); if (!inFlight) pressed = ""; });
+  form.addEventListener("htmx:beforeRequest", () => {
+    inFlight += 1;
+    sentUpTo = typed;
+    sentVersion = form.elements.version.value;
+    late.clear();
+  });
+  form.addEventListener("htmx:beforeOnLoad", (event) => { if (event.detail.xhr.status < 300) kept(sentUpTo); });
+  form.addEventListener("htmx:afterRequest", (event) => {
+    inFlight = Math.max(0, inFlight - 1);
+    if (!inFlight) pressed = "";
+    // What is refused is so after the fields were kept, and then the version is a new one.
+    if (event.detail.xhr.status === 422 && form.elements.version.value !== sentVersion) kept(sentUpTo);
+  });
 
   form.addEventListener("input", (event) => {
-    unkept = true;
+    toBeSent();
     const field = event.target;
     if (inFlight && field.name) late.set(field.name, field.type === "checkbox" ? field.checked : field.value);
     // A number and its "not known" clear each other.
@@ -61,7 +80,7 @@
     const status = event.detail.xhr.status;
     if (status === 401 || status === 403) {
       event.detail.shouldSwap = false;
-      unkept = true;
+      toBeSent();
       say(status === 401
         ? "You have been signed out. Nothing here is lost: sign in again in another tab, then come back to this one."
         : "Your sign-in has changed. Nothing here is lost: it is sent again when you come back to this page.");
@@ -78,7 +97,7 @@
       if (!field || !("value" in field)) continue;
       if (field.type === "checkbox") field.checked = value; else field.value = value;
     }
-    if (late.size) { late.clear(); unkept = true; keepSoon(); return; }
+    if (late.size) { late.clear(); toBeSent(); keepSoon(); return; }
     const name = editor.dataset.focus;
     const place = name && editor.querySelector(`[data-name="${CSS.escape(name)}"]`);
     if (!place) return;
@@ -88,7 +107,7 @@
   });
 
   const again = (sentence) => {
-    unkept = true;
+    toBeSent();
     say(sentence);
     clearTimeout(timer);
     timer = setTimeout(keepSoon, 1000 * waits[Math.min(tries, waits.length - 1)]);
@@ -98,12 +117,11 @@
   form.addEventListener("htmx:responseError", (event) => event.detail.xhr.status === 404
     ? say("This draft is gone: it was saved or discarded on another page.")
     : again("The registry did not answer as it should. What you typed stays here and is sent again by itself; a press is to be repeated."));
-  const back = () => { if (unkept) keepSoon(); };
+  const back = () => { if (unkept()) keepSoon(); };
   window.addEventListener("online", back);
   window.addEventListener("focus", back);
-  window.addEventListener("beforeunload", (event) => { if (unkept) event.preventDefault(); });
   // A whole page that is left on purpose, by saving or discarding, has nothing to ask.
-  document.addEventListener("click", (event) => { if (event.target.closest("[data-leaves]")) unkept = false; });
+  document.addEventListener("click", (event) => { if (event.target.closest("[data-leaves]")) kept(typed); });
   document.addEventListener("click", (event) => {
     const segment = event.target.closest("[data-segment]");
     if (!segment) return;
