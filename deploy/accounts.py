@@ -11,7 +11,14 @@ from registry.models import Person
 
 
 class ByInvitation(DefaultAccountAdapter):
-    """Closes the registration that allauth would offer."""
+    """Closes the registration that allauth would offer, and says in one sentence what was wrong."""
+
+    error_messages = {
+        **DefaultAccountAdapter.error_messages,
+        "email_password_mismatch": "No account has this e-mail address with this password.",
+        "enter_current_password": "This is not your present password.",
+        "account_inactive": "This account is not active. Ask an administrator of your site.",
+    }
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         """Never: an administrator makes the account and hands over its invitation."""

@@ -1,9 +1,10 @@
-"""Small forms of the frame."""
+"""Small forms of the frame; those of the library that signs people in, in our own words."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from allauth.account.forms import ChangePasswordForm, LoginForm
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Submit
 from django import forms
@@ -42,3 +43,36 @@ class TakeUpForm(forms.Form):
         if cleaned.get("password") and cleaned["password"] != cleaned.get("again"):
             self.add_error("again", "The two passwords differ.")
         return cleaned
+
+
+class SignInForm(LoginForm):
+    """E-mail address and password."""
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        _in_our_words(self, {"login": "E-mail address", "password": "Password"})
+
+
+class NewPasswordForm(ChangePasswordForm):
+    """The present password, and a new one twice."""
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        labels = {
+            "oldpassword": "Present password",
+            "password1": "New password",
+            "password2": "The new password once more",
+        }
+        _in_our_words(self, labels)
+        self.fields[
+            "password1"
+        ].help_text = (
+            "At least 12 characters, not only digits; nothing much used, nothing like your name or address."
+        )
+
+
+def _in_our_words(form: forms.Form, labels: dict[str, str]) -> None:
+    """Labels above the fields alone: the library repeats its own inside them."""
+    for name, label in labels.items():
+        form.fields[name].label = label
+        form.fields[name].widget.attrs.pop("placeholder", None)

@@ -36,12 +36,22 @@ def _places(request: HttpRequest) -> list[dict[str, Any]]:
     person = getattr(request, "user", None)
     if not isinstance(person, Person):
         return []
-    here = request.resolver_match.view_name if request.resolver_match else ""
     return [
-        {"address": address, "label": label, "here": here == route}
+        {"address": address, "label": label, "here": _here(address, request.path)}
         for route, label in NAVIGATION
         if may_enter(person, route) and (address := _address(route))
     ]
+
+
+def _here(address: str, path: str) -> str:
+    """The value of `aria-current`: this page itself, or one below it; empty for any other."""
+    return "page" if path == address else "true" if _part(path) == _part(address) else ""
+
+
+def _part(path: str) -> str:
+    """The part of the registry that a path belongs to, by its first step; a case belongs to the list of cases."""
+    first = path.split("/")[1]
+    return "cases" if first == "case" else first
 
 
 def _address(route: str) -> str:

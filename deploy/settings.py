@@ -102,6 +102,7 @@ AUTHENTICATION_BACKENDS = [
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "home"
 ACCOUNT_ADAPTER = "deploy.accounts.ByInvitation"
+ACCOUNT_FORMS = {"login": "deploy.forms.SignInForm", "change_password": "deploy.forms.NewPasswordForm"}
 ACCOUNT_USER_MODEL_USERNAME_FIELD = None
 ACCOUNT_LOGIN_METHODS = {"email"}
 ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*", "password2*"]

@@ -148,6 +148,13 @@ def _stale(world: World, **headers: str):
     return client.post(address_of("returns_month", world, person), CSRF_FAILS, headers=headers)
 
 
+@pytest.mark.parametrize("route", ["administration", "people", "catalogue_model"])
+def test_a_page_marks_the_part_of_the_registry_that_it_belongs_to(world: World, route: str) -> None:
+    page = words_of(pages_of(world.at_north[Role.ADMINISTRATOR]).get(reverse(route)))
+    marked = re.findall(r"<a [^>]*aria-current[^>]*>([^<]*)</a>", page)
+    assert marked == ["Administration"]
+
+
 @pytest.mark.parametrize("headers", [{}, {"origin": "http://localhost"}], ids=["no origin", "own origin"])
 def test_a_page_older_than_the_sign_in_gives_back_what_was_typed(
     world: World, headers: dict[str, str]

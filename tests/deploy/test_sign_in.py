@@ -54,6 +54,16 @@ def test_an_address_and_its_password_sign_in_and_lead_home(operator: Person) -> 
     assert is_in(client)
 
 
+def test_the_form_speaks_in_our_words_and_a_refusal_is_one_sentence(operator: Person) -> None:
+    client = pages_of()
+    form = words_of(client.get(reverse("account_login")))
+    assert "E-mail address" in form
+    assert "placeholder" not in form
+    refused = words_of(sent(client, operator.email, "not the password"))
+    assert "No account has this e-mail address with this password." in refused
+    assert "and/or" not in refused
+
+
 def test_an_address_is_the_same_in_capitals_and_with_spaces_around(operator: Person) -> None:
     client = pages_of()
     sent(client, f" {operator.email.upper()} ", PASSWORD)
