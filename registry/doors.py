@@ -37,7 +37,7 @@ def page(route: str) -> Callable[[View], View]:
                 return render(request, "401.html", status=401)
             remember_roles(request.user)
             if not may_enter(request.user, route):
-                raise NotAllowed("this needs another role: see who may do what")
+                raise NotAllowed("this needs another role")
             return view(request, *arguments, **options)
 
         entered.route = route  # type: ignore[attr-defined]

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from registry.access import sites_for
+from registry.drawings.phrases import counted
 from registry.models import Draft, Duty, MonthlyReturn, Person, PlanDrug, Site
 from registry.terms import COUNTED_STATES
 from registry.vocabulary import word_list
@@ -69,7 +70,7 @@ def needs_you(person: Person, today: datetime.date) -> Needs:
 
 
 def _of_all(shown: int, count: int) -> str:
-    return f": the {shown} latest of {count}" if shown < count else ""
+    return f": {shown} of {count}, the latest first" if shown < count else ""
 
 
 def _owed(sites: list[Site]) -> QuerySet[Duty]:
@@ -184,7 +185,9 @@ def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Ne
 
 def _summary(late: int, soon: int, returns: int) -> str:
     parts = [
-        f"{late} late or due today" if late else "Nothing is late or due today",
+        f"{counted(late, 'thing is', 'things are')} late or due today"
+        if late
+        else "Nothing is late or due today",
         f"{soon} in the next two weeks" if soon else "nothing in the next two weeks",
     ]
     if returns:

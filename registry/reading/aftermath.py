@@ -35,12 +35,12 @@ def injury_facts(clear: Document) -> list[Section]:
     if injuries is None:
         return []
     facts = [(raised(injury_in_words(injury)), _injury(injury, clear)) for injury in injuries]
-    return section("Injuries", facts or [("Injuries", "none")])
+    return section("Injuries", facts or [("In this case", "none")])
 
 
 def _injury(injury: Document, clear: Document) -> str:
     caused, after = injury.get("caused_by"), injury.get("after_position")
-    named_one = f" of {caused}" if len(clear["complications"]) > 1 else ""
+    named_one = f" of complication {caused}" if len(clear["complications"]) > 1 else ""
     treated = said_all("technique", injury.get("treated_with"), "technique", "nothing")
     return phrase(
         where_in_words(injury.get("segments"), injury.get("places")),

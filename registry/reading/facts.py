@@ -36,11 +36,17 @@ _AS_WRITTEN = ("Lot", "Staff", "Agreed by")
 def section(title: str, facts: Iterable[tuple[str, str]]) -> list[Section]:
     """A section of the facts that say something, each begun with a capital; none where none does."""
     told = [
-        Fact(label, value if label.startswith(_AS_WRITTEN) else raised(value))
+        Fact(label, value if label.startswith(_AS_WRITTEN) else raised(_once(label, value)))
         for label, value in facts
         if value
     ]
     return [Section(title, told)] if told else []
+
+
+def _once(label: str, value: str) -> str:
+    """`not known` for `result not known`, since the label stands beside it."""
+    rest = value.removeprefix(f"{lowered(label)} ")
+    return rest if rest.startswith("not ") else value
 
 
 def numbered(label: str, number: int, of: int) -> str:
@@ -87,7 +93,7 @@ def _lesion(lesion: Document) -> str:
         f"tortuosity {said('tortuosity', lesion.get('tortuosity'), 'degree')}"
         if lesion.get("tortuosity")
         else "",
-        f"angle {said('angulation', angle, 'angle')}" if angle else "",
+        f"angle {said('angulation', angle, 'size')}" if angle else "",
         f"Medina {lesion['medina']}" if lesion.get("medina") not in (None, UNKNOWN) else "",
         measured(months, "months", "occluded for") if months is not None else "",
     )
@@ -108,7 +114,7 @@ def _content(content: Document, known: Known) -> str:
     return phrase(
         said("lesion_content", content.get("what"), "content"),
         device_in_words(device, known.models) if device else "",
-        f"expansion {said('stent_expansion', expansion, 'expansion')}"
+        f"expansion {said('stent_expansion', expansion, 'degree')}"
         if expansion == "good"
         else said("stent_expansion", expansion, "expansion"),
         yes_no(content.get("post_dilated"), "post-dilated", "not post-dilated", "post-dilatation"),

@@ -22,7 +22,8 @@ _WHAT: Mapping[str, str] = {
     "case_brought_back": "Brought back",
     "case_erased": "Identifying fields and notes erased",
 }
-_SOURCES: Mapping[str, str] = {"import": ", by an import", "command": ", by a command"}
+_SOURCES: Mapping[str, str] = {"import": " by an import"}
+_FROM_COMMAND_LINE = "from the command line"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,9 @@ def versions_of(case: Case) -> list[VersionLine]:
     entries = JournalEntry.objects.filter(case=case, what__in=_WHAT).order_by("-id")
     read_entries = [(entry.at, entry.what, read(entry.text)) for entry in entries]
     codes = {text["who"] for _, _, text in read_entries} - {COMMAND_LINE}
-    names = {person.code: str(person) for person in Person.objects.filter(code__in=codes)} if codes else {}
+    names = {COMMAND_LINE: _FROM_COMMAND_LINE}
+    if codes:
+        names |= {person.code: str(person) for person in Person.objects.filter(code__in=codes)}
     return [
         VersionLine(
             number=int(text["version"]),

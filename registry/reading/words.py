@@ -62,7 +62,8 @@ def measured(value: Any, unit: str, before: str = "") -> str:
     if value is None:
         return ""
     number = known_number(value)
-    said_number = "not known" if number is None else f"{plain(number)} {unit}".strip()
+    times = "× " if unit[:1].isdigit() else ""
+    said_number = "not known" if number is None else f"{plain(number)} {times}{unit}".strip()
     return f"{before} {said_number}".strip()
 
 

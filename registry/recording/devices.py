@@ -176,7 +176,7 @@ def record_month_of_use(
     """
     sites = sites_of(by, "device_use")
     if site.code not in sites:
-        raise NotAllowed("this needs another role at this site: see who may do what")
+        raise NotAllowed("this needs another role at this site")
     rows = [
         (line, {"site": site.code, "device_model": model, "month": f"{month:%Y-%m}", "uses": text})
         for line, (model, text) in enumerate(uses.items(), start=1)

@@ -39,7 +39,7 @@ def test_the_latest_of_what_is_late_come_first_and_the_rest_is_counted() -> None
         by=None,
     )
     late, soon, _ = needs_you(director, TODAY).groups
-    assert late.title == f"Late, or due today: the {MOST} latest of 11"
+    assert late.title == f"Late, or due today: {MOST} of 11, the latest first"
     assert [row.when for row in late.rows[:2]] == ["11 May 2026", "10 May 2026"]
     assert (late.rows[0].state, late.rows[0].mark) == ("50 days late", "late")
     assert [(row.when, row.state) for row in soon.rows] == [("2 Jul 2026", "in 2 days")]

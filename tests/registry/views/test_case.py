@@ -245,8 +245,8 @@ def test_versions_are_listed_with_who_and_what() -> None:
     case = submit_case(a_case(), by=operator)
     in_state(case, CaseState.LOCKED)
     text = " ".join(re.sub("<[^>]+>", " ", body(signed_in(Role.OPERATOR).get(f"/case/{case.code}/"))).split())
-    assert re.search(r"2 \d+ \w+ \d{4}, \d\d:\d\d Locked, by a command , command line", text)
-    assert re.search(r"1 \d+ \w+ \d{4}, \d\d:\d\d Submitted , The operator of north", text)
+    assert re.search(r"2 \d+ \w+ \d{4}, \d\d:\d\d Locked, from the command line", text)
+    assert re.search(r"1 \d+ \w+ \d{4}, \d\d:\d\d Submitted, The operator of north", text)
 
 
 def test_a_case_takes_few_statements_beside_those_of_the_frame(monkeypatch: pytest.MonkeyPatch) -> None:
