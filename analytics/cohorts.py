@@ -6,6 +6,7 @@ here. The rules (R2 to R13) are stated in DEVELOPERS.md.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -51,7 +52,6 @@ Row = dict[str, Any]
 Table = list[Row]
 """Rows sorted by their keys: an empty key first, texts by code point, numbers as numbers."""
 
-
 _looking: ContextVar[bool] = ContextVar("looking", default=False)
 
 
@@ -84,31 +84,39 @@ def _sorted(rows: Iterable[Any], keys: Sequence[str]) -> Table:
     return sorted(rows, key=lambda row: ["" if row[key] is None else row[key] for key in keys])
 
 
+class _Number(Count):
+    """A count as the database gives it, a whole number already: Django would convert each one once more."""
+
+    def get_db_converters(self, connection: Any) -> list[Any]:
+        return []
+
+
+def _number(condition: Q) -> Count:
+    # Of a constant: counting a column would read it, and Django has no filter on COUNT(*).
+    return _Number(Value(1), filter=condition)
+
+
+_KNOWN, _RESOLVED = ~Q(attempt_result=Result.UNKNOWN), Q(attempt_result=Result.RESOLVED)
+# Some of the results have the name of a column, so they are asked for under another.
+_OF_ATTEMPTS = {f"as_{result}": _number(Q(attempt_result=result)) for result in sorted(RESULTS_OF_RESCUE)} | {
+    "attempts": _number(_KNOWN),
+    "resolved_with_injury": _number(_RESOLVED & Q(with_injury=True)),
+    "resolved_with_new_complication": _number(_RESOLVED & Q(with_new_complication=True)),
+    "complications": _Number("complication", distinct=True, filter=_KNOWN),
+    "complications_resolved": _Number("complication", distinct=True, filter=_RESOLVED),
+    "cases": _Number("case", distinct=True, filter=_KNOWN),
+}
+
+
 def techniques(scope: Scope, filters: Filters, *, by_attempt: bool) -> Table:
     """Attempts by technique, situation faced and aim, with `by_attempt` also by their number in the situation."""
     keys = ["technique", "situation_faced", "aim", *(["attempt_in_situation"] if by_attempt else [])]
     attempts = Action.objects.filter(
         filters.inside(), filters.acted_so("situation_faced"), ends_attempt=True, acts_counted=True
     )
-    known, resolved = ~Q(attempt_result=Result.UNKNOWN), Q(attempt_result=Result.RESOLVED)
-    # Some of the results have the name of a column, so they are asked for under another.
-    counts = {f"as_{result}": _number(Q(attempt_result=result)) for result in sorted(RESULTS_OF_RESCUE)}
-    counts |= {
-        "attempts": _number(known),
-        "resolved_with_injury": _number(resolved & Q(with_injury=True)),
-        "resolved_with_new_complication": _number(resolved & Q(with_new_complication=True)),
-        "complications": Count("complication", distinct=True, filter=known),
-        "complications_resolved": Count("complication", distinct=True, filter=resolved),
-        "cases": Count("case", distinct=True, filter=known),
-    }
-    names = [*keys, *(name.removeprefix("as_") for name in counts)]
-    rows = _in_scope(attempts, scope).values(*keys).annotate(**counts).values_list(*keys, *counts)
-    return _sorted((dict(zip(names, row, strict=True)) for row in rows), keys)
-
-
-def _number(condition: Q) -> Count:
-    # Of a constant: counting a column would read it, and Django has no filter on COUNT(*).
-    return Count(Value(1), filter=condition)
+    names = [*keys, *(name.removeprefix("as_") for name in _OF_ATTEMPTS)]
+    rows = _in_scope(attempts, scope).values_list(*keys).annotate(**_OF_ATTEMPTS)
+    return _sorted([dict(zip(names, row, strict=True)) for row in rows], keys)
 
 
 def situations(scope: Scope, filters: Filters) -> Table:
@@ -122,16 +130,11 @@ def situations(scope: Scope, filters: Filters) -> Table:
         Action.objects.filter(asked.inside(), asked.acted_so("situation_faced"), acts_counted=True), scope
     )
     later = acts.filter(came_later, situation_faced__isnull=False)
-    met: dict[str, int] = {}
-    for situation, number in (
-        began.values_list("situation")
-        .annotate(number=Count("pk"))
-        .union(
-            later.values_list("situation_faced").annotate(number=Count("complication", distinct=True)),
-            all=True,
-        )
-    ):
-        met[situation] = met.get(situation, 0) + number
+    first = began.values_list("situation").annotate(number=Count("pk"))
+    then = later.values_list("situation_faced").annotate(number=Count("complication", distinct=True))
+    met: Counter[str] = Counter()
+    for situation, number in first.union(then, all=True):
+        met[situation] += number
     return _sorted(({"situation": key, "complications": n} for key, n in met.items()), ["situation"])
 
 
