@@ -24,6 +24,7 @@ from registry.models import (
     Person,
     Site,
     StaffRole,
+    Version,
 )
 from registry.rights import Extent, Reach, rights
 from registry.sealing import NotOpened, Wrapped, unseal, unwrap
@@ -157,7 +158,7 @@ def case_for(person: Person, route: str, code: str) -> Case:
     reached = {extents[role] for site, role in _roles(person) if site == case.site_id and role in extents}
     if Extent.SITE in reached or (Extent.OWN in reached and is_own(person, case)):
         return case
-    raise NotAllowed("this needs another role at this site: see who may do what")
+    raise NotAllowed("this needs another role at this site")
 
 
 def is_own(person: Person, case: Case) -> bool:
@@ -180,23 +181,28 @@ def case_for_reading(person: Person, code: str) -> Case:
         raise NotFound("there is no case with this code") from None
 
 
-def whole_document(person: Person, case: Case) -> dict[str, object]:
-    """A case with its identifying fields. That somebody looked is written before they are read."""
+def whole_document(person: Person, case: Case, number: int | None = None) -> dict[str, object]:
+    """A version of a case, the last one by itself, with its identifying fields.
+
+    That somebody looked is written before they are read.
+    """
     require(person, ALL_ROLES, [case.site])
     Look.objects.create(at=timezone.now(), who=person.code, case=case.code, what="document")
-    return opened_document(case)
+    return opened_document(case, number)
 
 
-def opened_document(case: Case) -> dict[str, object]:
-    """The document of a case's last version, its sealed fields opened; for doors and writers, not for pages."""
-    text = version_text(last_version(case.pk).text)
-    return joined(text.clear, _opened(case, text.sealed, text.key))
+def opened_document(case: Case, number: int | None = None) -> dict[str, object]:
+    """The document of a version of a case, the last one where no number is given, its sealed fields opened.
 
-
-def _opened(case: Case, sealed: str | None, key_id: uuid.UUID | None) -> dict[str, str]:
-    if sealed is None or key_id is None:
-        return {}
-    return unseal(sealed, data_key(key_id), registry_id(), case.code, case.version)
+    For doors and writers, not for pages. NotOpened where its key was erased.
+    """
+    version = last_version(case.pk) if number is None else Version.objects.get(case=case, number=number)
+    text = version_text(version.text)
+    if text.sealed is None or text.key is None:
+        return joined(text.clear, {})
+    return joined(
+        text.clear, unseal(text.sealed, data_key(text.key), registry_id(), case.code, version.number)
+    )
 
 
 def data_key(key_id: uuid.UUID | None) -> bytes:

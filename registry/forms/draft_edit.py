@@ -6,22 +6,24 @@ An operation that is refused leaves the fields that came with it kept; what cann
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from registry.canonical import Json
+from registry.canonical import Json, read, write
 from registry.editing import Gone, Outcome, apply
 from registry.editing import Refused as NotDone
 from registry.editing.places import found, kind_of
 from registry.forms import codec
 from registry.forms.merging import Clash as FieldClash
 from registry.forms.merging import merge, spoken
+from registry.forms.merging_cases import merge_cases
 from registry.forms.still_open import label_of_field
 from registry.forms.story import GROUPS, where
-from registry.recording.drafts import KEEP, Clash, DraftText, Stood
+from registry.recording.drafts import KEEP, STEPS, Clash, DraftText, Step, Stood
 
-VIEW_WORDS = ("open", "close", "save")
-"""Words that change what is shown, or are done once the fields are kept."""
+UNDO = "undo"
+LATER = ("save", "theirs")
+"""Words of what is done once the fields are kept."""
 
 
 @dataclass
@@ -43,21 +45,38 @@ class DraftEdit:
         answered = set(taken.fields) | {f"{name}?" for name in taken.fields}
         typed = {name: text for name, text in stood.now.typed.items() if name not in answered} | taken.typed
         opened = stood.now.opened
+        steps = stood.now.steps
         name, _, rest = self.words.partition(" ")
         if name == "close":
             self.focus, opened = opened, ""
         elif name == "open":
             self.focus, opened = rest, where(rest) or opened
-        elif name not in (KEEP, "save"):
+        elif name == UNDO:
+            document, steps = self._undone(document, steps, rest)
+        elif name not in (KEEP, *LATER):
             outcome = self._operation(document)
+            if outcome.document != document:
+                step = Step(stood.version, self.said, write(document), write(outcome.document))
+                steps = (*steps, step)[-STEPS:]
             document, opened = outcome.document, self._opens(outcome, opened)
-        return DraftText(
-            document,
-            {name: text for name, text in typed.items() if _stands(document, name)},
-            opened if opened in GROUPS or _there(document, opened) else "",
-            stood.now.earlier,
-            stood.now.case_version,
-        )
+        return standing(replace(stood.now, document=document, typed=typed, opened=opened, steps=steps))
+
+    def _undone(
+        self, document: dict[str, Json], steps: tuple[Step, ...], number: str
+    ) -> tuple[dict[str, Json], tuple[Step, ...]]:
+        """Without the last operation, where it is the one that the page shows; what was typed since stays."""
+        if not steps:
+            self.refused = "There is nothing to take back."
+        elif number and number != str(steps[-1].version):
+            self.refused = (
+                f"Another page has done something since: {steps[-1].said} Press again to take that back."
+            )
+        else:
+            step = steps[-1]
+            self.focus, self.said = UNDO, f"Taken back: {step.said}"
+            merged = merge_cases(read(step.after), read(step.before), document, prefer_mine=True)
+            return merged.document, steps[:-1]
+        return document, steps
 
     def _operation(self, document: dict[str, Json]) -> Outcome:
         if self.words == "nothing chosen":
@@ -109,6 +128,13 @@ class DraftEdit:
     @staticmethod
     def _standing(document: Mapping[str, Json], names: Sequence[str]) -> list[str]:
         return [name for name in names if _stands(document, name)]
+
+
+def standing(text: DraftText) -> DraftText:
+    """The same without typed texts and an open row whose place does not stand in its document any more."""
+    typed = {name: typed for name, typed in text.typed.items() if _stands(text.document, name)}
+    opened = text.opened if text.opened in GROUPS or _there(text.document, text.opened) else ""
+    return replace(text, typed=typed, opened=opened)
 
 
 def _inside(name: str, places: Sequence[str]) -> bool:

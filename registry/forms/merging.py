@@ -70,7 +70,7 @@ def _merge_field(
     try:
         now = _stands(standing, place.name, name, kind)
     except Gone:
-        return _clash(changed, None, full, place, name)
+        return field_clash(changed, None, place, name)
     if now == value:
         return None
     if now == was or prefer:
@@ -79,10 +79,12 @@ def _merge_field(
             return None
         except Refused:  # what it refers to is gone, or no longer fits
             pass
-    return _clash(changed, standing, full, place, name)
+    return field_clash(changed, standing, place, name)
 
 
-def _clash(changed: Draft, standing: Draft | None, full: str, place: Found, name: str) -> Clash:
+def field_clash(changed: Draft, standing: Draft | None, place: Found, name: str) -> Clash:
+    """A field of a place with both values in words; `standing` is None where its row is gone."""
+    full = f"{place.name}.{name}"
     theirs = None if standing is None else spoken(standing, full)
     return Clash(full, words_of(place.kind.name, name).label, spoken(changed, full), theirs)
 

@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from registry.access import MAY_WRITE, data_key, opened_document, registry_id, require
 from registry.canonical import Json
@@ -33,7 +33,13 @@ def actor(by: Person | None) -> str:
     return COMMAND_LINE if by is None else by.code
 
 
-def submit_case(document: Json, *, by: Person | None, source: str = ON_A_PAGE, code: str = "") -> Case:
+Also = Callable[[Change], None]
+"""What is done in the same transaction, once the case is written; where it refuses, nothing is."""
+
+
+def submit_case(
+    document: Json, *, by: Person | None, source: str = ON_A_PAGE, code: str = "", also: Also | None = None
+) -> Case:
     """Record a new case; Refused where the document is wrong, NotSaved where its id is taken.
 
     `code` is the public code that its draft drew; without one it draws its own.
@@ -54,27 +60,43 @@ def submit_case(document: Json, *, by: Person | None, source: str = ON_A_PAGE, c
         registry=registry_id(),
         particulars={"source": source},
     )
-    return _saved([one], by)
+    return _saved([one], by, also=also)
 
 
 def amend_case(
-    case: Case, document: Json, *, version: int, reason: str, by: Person | None, source: str = ON_A_PAGE
+    case: Case,
+    document: Json,
+    *,
+    version: int,
+    reason: str,
+    by: Person | None,
+    source: str = ON_A_PAGE,
+    also: Also | None = None,
 ) -> Case:
     """Replace a case's document, made from its version `version`; unchanged content leaves no trace."""
     complete, _ = Checker().checked(document)
     _same_case(case, complete)
     stand(case, version)
-    if case.erased:
-        raise NotSaved(f"the case {case.document_id} is erased and cannot be amended")
-    if case.state == CaseState.WITHDRAWN:
-        raise NotSaved(f"the case {case.document_id} is withdrawn; bring it back before amending it")
+    may_be_amended(case)
     before = opened_document(case)
     if content(before) == content(complete):
+        if also is not None:
+            recorded(also, who=actor(by))
         return case
     if case.state == CaseState.LOCKED:
         _only_what_a_lock_leaves_open(before, complete)
     one = changed_case(case, complete, what="case_amended", state=case.state, reason=reason, source=source)
-    return _saved([one], by, case)
+    return _saved([one], by, case, also)
+
+
+def may_be_amended(case: Case) -> None:
+    """NotSaved says why not: it is erased, or withdrawn."""
+    if case.erased:
+        raise NotSaved(
+            f"the identifying part of the case {case.document_id} is erased, and it cannot be amended"
+        )
+    if case.state == CaseState.WITHDRAWN:
+        raise NotSaved(f"the case {case.document_id} is withdrawn; bring it back before amending it")
 
 
 def set_state(
@@ -154,13 +176,17 @@ def changed_case(
     )
 
 
-def _saved(prepared: list[Prepared], by: Person | None, case: Case | None = None) -> Case:
+def _saved(
+    prepared: list[Prepared], by: Person | None, case: Case | None = None, also: Also | None = None
+) -> Case:
     if by is not None and case is not None:
         require(by, MAY_WRITE, [case.site])
 
     def work(change: Change) -> None:
         sites = {one.site_code: one.site for one in prepared}
         written(change, prepared, names_for([one.text.clear for one in prepared], sites))
+        if also is not None:
+            also(change)
 
     recorded(work, who=actor(by))
     return Case.objects.select_related("site").get(code=prepared[0].code)

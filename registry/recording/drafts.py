@@ -6,10 +6,9 @@ What a page sent is sorted here into late, sent twice, clashing or new; what it 
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from django.db.models import QuerySet
@@ -24,16 +23,15 @@ from registry.access import (
     whole_document,
 )
 from registry.canonical import Json, read, write
-from registry.editing import begun, finished
+from registry.editing import begun
 from registry.models import Case, DataKey, Draft, Person, Site
 from registry.public_codes import new_code
-from registry.recording.cases import actor, amend_case, stand, submit_case
-from registry.recording.change import Change, NotSaved, recorded
+from registry.recording.cases import actor, may_be_amended
+from registry.recording.change import Change, recorded
 from registry.recording.checking import today_at
 from registry.recording.erasure import forget_keys
 from registry.recording.writing import lookup_of
 from registry.sealing import new_data_key, seal, unseal
-from registry.terms import CaseState
 
 SEALED_FOR = "draft"
 """What a draft's blob is bound to, in place of a version's number."""
@@ -42,12 +40,27 @@ EARLIER = 30
 """How many earlier texts a draft keeps, to merge what a page changed against the one that it had."""
 
 
+STEPS = 10
+"""How many operations can be taken back."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """An operation that can be taken back: the version that it made, what was said, and the documents around it."""
+
+    version: int
+    said: str
+    before: str
+    after: str
+
+
 @dataclass(frozen=True, slots=True)
 class DraftText:
     """What is sealed: the working document with its row keys, what could not be read (by field name), what is open.
 
-    `earlier` are earlier documents by version, as canonical text; `case_version` the version of the case that an
-    amendment started from.
+    `steps` are the last operations, oldest first; `earlier` earlier documents by version, as canonical text.
+    `case_version` is the version of the case that an amendment started from, or was brought level with; `case_text`,
+    only in the latter case, that version with the draft's row keys.
     """
 
     document: dict[str, Json]
@@ -55,6 +68,8 @@ class DraftText:
     opened: str = ""
     earlier: Mapping[str, str] = field(default_factory=dict)
     case_version: int | None = None
+    case_text: str = ""
+    steps: tuple[Step, ...] = ()
 
     def before(self, version: int) -> dict[str, Json] | None:
         """The document as it was at a version, None where that is too long ago."""
@@ -96,13 +111,15 @@ class Sent:
 class Stood:
     """What an edit finds: the text now; the document that the page had where another page wrote meanwhile.
 
-    `moved_on` with no `base` is a page too old to be compared. `mine`: where two differ, this page's value wins.
+    `version` is that of what is to stand. `moved_on` with no `base` is a page too old to be compared. `mine`: where two
+    differ, this page's value wins.
     """
 
     now: DraftText
     moved_on: bool = False
     base: dict[str, Json] | None = None
     mine: bool = False
+    version: int = 0
 
 
 class Clash(Exception):
@@ -145,10 +162,7 @@ def begin_draft(site: Site, by: Person) -> str:
 def begin_amendment(case: Case, by: Person) -> str:
     """A draft of a case that is there, or the one that the person has begun already; the look is recorded."""
     require(by, MAY_WRITE, [case.site])
-    if case.erased:
-        raise NotSaved("the identifying part of this case is erased; it cannot be amended")
-    if case.state == CaseState.WITHDRAWN:
-        raise NotSaved("this case is withdrawn; bring it back before amending it")
+    may_be_amended(case)
     there = Draft.objects.filter(person=by, case=case).order_by("pk").values_list("code", flat=True).first()
     if there is not None:
         return there
@@ -187,13 +201,18 @@ def _seal(row: Draft, text: DraftText, key: bytes) -> None:
         "opened": text.opened,
         "earlier": dict(text.earlier),
         "case_version": text.case_version,
+        "case_text": text.case_text,
+        "steps": [asdict(step) for step in text.steps],
     }
     row.sealed = seal({SEALED_FOR: write(whole)}, key, registry_id(), row.code, SEALED_FOR)
     row.lookup = lookup_of(text.document, row.site.code)
 
 
-def _opened(row: Draft) -> OpenDraft:
+def opened_row(row: Draft) -> OpenDraft:
+    """A row of one's own with its text."""
     blob = unseal(row.sealed or "", data_key(row.key), registry_id(), row.code, SEALED_FOR)
+    members = read(blob[SEALED_FOR])
+    steps = tuple(Step(**step) for step in members.pop("steps", ()))
     return OpenDraft(
         code=row.code,
         site=row.site.code,
@@ -203,16 +222,20 @@ def _opened(row: Draft) -> OpenDraft:
         version=row.version,
         layout=row.layout,
         changed_at=row.changed_at,
-        text=DraftText(**read(blob[SEALED_FOR])),
+        text=DraftText(**members, steps=steps),
     )
 
 
-def _own(person: Person) -> QuerySet[Draft]:
+def own_drafts(person: Person) -> QuerySet[Draft]:
+    """The drafts of a person at the sites where they may write still."""
     sites = scope_of(person, MAY_WRITE).sites or frozenset()
     return Draft.objects.filter(person=person, site__in=sites).select_related("site", "case", "person")
 
 
-def _row(rows: QuerySet[Draft], code: str) -> Draft:
+def draft_row(rows: QuerySet[Draft], code: str, *, locked: bool = False) -> Draft:
+    """The row of that code; NotFound where there is none. Locked until the transaction ends, if that is asked for."""
+    if locked:
+        rows = rows.select_for_update(of=("self",), no_key=True)
     row = rows.filter(code=code).first()
     if row is None:
         raise NotFound("there is no draft of yours with this code; it may have been submitted or discarded")
@@ -221,12 +244,12 @@ def _row(rows: QuerySet[Draft], code: str) -> Draft:
 
 def opened_draft(person: Person, code: str) -> OpenDraft:
     """A person's own draft; NotFound where there is none, or it is somebody else's."""
-    return _opened(_row(_own(person), code))
+    return opened_row(draft_row(own_drafts(person), code))
 
 
 def drafts_of(person: Person) -> list[OpenDraft]:
     """A person's own drafts, the last changed first."""
-    return [_opened(row) for row in _own(person).order_by("-changed_at", "-pk")]
+    return [opened_row(row) for row in own_drafts(person).order_by("-changed_at", "-pk")]
 
 
 def kept(person: Person, code: str, sent: Sent, edit: Edit) -> Answer:
@@ -237,8 +260,8 @@ def kept(person: Person, code: str, sent: Sent, edit: Edit) -> Answer:
     """
 
     def work(change: Change) -> Answer:
-        row = _row(_own(person).select_for_update(of=("self",), no_key=True), code)
-        now = _opened(row)
+        row = draft_row(own_drafts(person), code, locked=True)
+        now = opened_row(row)
         if _late(row, sent):
             return Answer(now, late=True)
         if sent.operation != KEEP and sent.once and sent.once == row.once:
@@ -249,13 +272,15 @@ def kept(person: Person, code: str, sent: Sent, edit: Edit) -> Answer:
             moved_on,
             now.text.before(sent.version) if moved_on else None,
             sent.mine or (moved_on and bool(sent.page) and sent.page == row.page),
+            row.version + 1,
         )
         try:
             text = edit(stood)
         except Clash as clash:
             raise Clash(clash.fields, now) from None
-        _write(row, now.text, text, sent, merged=moved_on)
-        return Answer(_opened(row), merged=moved_on)
+        _note(row, sent)
+        write_draft(row, now.text, text, laid_out=moved_on or sent.operation != KEEP)
+        return Answer(opened_row(row), merged=moved_on)
 
     return recorded(work, who=actor(person))
 
@@ -265,50 +290,34 @@ def _late(row: Draft, sent: Sent) -> bool:
     return sent.operation == KEEP and sent.turn is not None and same_page and sent.turn <= row.turn
 
 
-def _write(row: Draft, before: DraftText, text: DraftText, sent: Sent, *, merged: bool) -> None:
-    earlier = {**before.earlier, str(row.version): write(before.document)}
-    last = sorted(earlier, key=int)[-EARLIER:]
-    row.version += 1
-    if merged or sent.operation != KEEP:
-        row.layout = row.version
+def _note(row: Draft, sent: Sent) -> None:
+    """Which page and which press wrote last."""
     if sent.operation != KEEP:
         row.once = sent.once
     row.page, row.turn = sent.page, sent.turn or 0
+
+
+def write_draft(row: Draft, before: DraftText, text: DraftText, *, laid_out: bool) -> None:
+    """Seal what is to stand as the next version; `laid_out` where pages are to be drawn anew."""
+    earlier = {**before.earlier, str(row.version): write(before.document)}
+    last = sorted(earlier, key=int)[-EARLIER:]
+    row.version += 1
+    if laid_out:
+        row.layout = row.version
     _seal(row, replace(text, earlier={number: earlier[number] for number in last}), data_key(row.key))
     row.save(force_update=True)
+
+
+def remove_draft(row: Draft) -> None:
+    """Delete a draft and its key, in the transaction of whoever asks."""
+    forget_keys([], [row])
+    row.delete()
 
 
 def discard_draft(person: Person, code: str) -> None:
     """Delete a person's own draft and its key."""
 
     def work(change: Change) -> None:
-        row = _row(_own(person), code)
-        forget_keys([], [row])
-        row.delete()
+        remove_draft(draft_row(own_drafts(person), code))
 
     recorded(work, who=actor(person))
-
-
-def submit_draft(person: Person, code: str, *, status: str | None = None, reason: str = "") -> Case:
-    """Record what a draft holds, as a new case or a change of the one that it amends; then the draft is gone.
-
-    `status` is `short` or `full`, None to leave it as it stands. Refused names the places that the checks refuse, and
-    NotSaved says why nothing could be saved; the draft then stays as it was.
-    """
-    row = _row(_own(person), code)
-    text = _opened(row).text
-    if text.typed:
-        raise NotSaved("something typed cannot be read yet: " + ", ".join(sorted(text.typed)))
-    document = finished(text.document)
-    if status is not None:
-        document["status"] = status
-    if row.case is None:
-        case = submit_case(document, by=person, code=row.code)
-    else:
-        assert text.case_version is not None
-        stand(row.case, text.case_version)
-        case = amend_case(row.case, document, version=text.case_version, reason=reason, by=person)
-    # The case is saved, and that is what is told, though its draft should have to wait for another day to go.
-    with contextlib.suppress(NotSaved, NotFound):
-        discard_draft(person, code)
-    return case

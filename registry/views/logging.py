@@ -17,10 +17,12 @@ from django.views.decorators.http import require_http_methods, require_POST
 from registry.access import case_for, sites_for
 from registry.doors import MemberRequest, page
 from registry.forms import draft_page
-from registry.forms.draft_edit import DraftEdit
+from registry.forms.draft_edit import UNDO, DraftEdit
+from registry.forms.draft_level import ASK, MINE, THEIRS, Level
 from registry.forms.still_open import Open, field_at, label_of_field, sentence
 from registry.recording.change import NotSaved
 from registry.recording.checking import Refused
+from registry.recording.draft_saving import bring_level, is_behind, submit_draft
 from registry.recording.drafts import (
     KEEP,
     Answer,
@@ -33,7 +35,6 @@ from registry.recording.drafts import (
     drafts_of,
     kept,
     opened_draft,
-    submit_draft,
 )
 
 NO_CONTENT, SEE_OTHER, CONFLICT, UNPROCESSABLE = 204, 303, 409, 422
@@ -90,8 +91,11 @@ def draft(request: MemberRequest, code: str) -> HttpResponse:
         return _shown(request, opened_draft(request.user, code), trouble=str(refused), status=UNPROCESSABLE)
     if answer.late:
         return HttpResponse(status=NO_CONTENT)
-    if words.split()[:1] == ["save"]:
-        return _save(request, answer.draft, words)
+    name, *rest = words.split()
+    if name == "save":
+        return _save(request, answer.draft, rest)
+    if name == "theirs":
+        return _level(request, answer.draft, Level(THEIRS))
     return _answered(request, sent, edit, answer)
 
 
@@ -149,7 +153,7 @@ def _part(
     request: MemberRequest, kept_draft: OpenDraft, name: str, edit: DraftEdit, status: int, **more: Any
 ) -> HttpResponse:
     """The editor, with what is kept, said and wrong put in their places outside it."""
-    context = _page(kept_draft, name, trouble=edit.refused, **more)
+    context = _page(kept_draft, name, **{"trouble": edit.refused, **more})
     context |= {"focus_of_part": edit.focus, "said": edit.said, "editor": _editor(kept_draft)}
     response = HttpResponse(
         render_to_string("registry/_part.html", {"page": context}, request=request), status=status
@@ -160,6 +164,7 @@ def _part(
 
 def _page(shown: OpenDraft, name: str = "", **more: Any) -> dict[str, Any]:
     """What every part of the page knows."""
+    steps = shown.text.steps
     unread = draft_page.unread(shown.text.document, shown.text.typed)
     return {
         "draft": shown,
@@ -168,6 +173,7 @@ def _page(shown: OpenDraft, name: str = "", **more: Any) -> dict[str, Any]:
         "page": name or secrets.token_hex(16),
         "once": secrets.token_hex(16),
         "unread": list(unread.values()),
+        "undo": {"do": f"{UNDO} {steps[-1].version}", "said": steps[-1].said} if steps else None,
         "heading": f"Change case {shown.case}" if shown.case else "Log a case",
         "short": shown.text.document.get("status") == "short",
         "focus": "",
@@ -186,9 +192,8 @@ def _shown(request: MemberRequest, shown: OpenDraft, status: int = 200, **more: 
     context = _page(shown, **more) | {"editor": _editor(shown), "reason": request.POST.get("reason", "")}
     if request.headers.get("HX-Request"):
         edit = DraftEdit({}, KEEP)
-        edit.refused = more.get("trouble", "")
         name = request.POST.get("page", "")
-        return _part(request, shown, name, edit, status, places=more.get("places", ()))
+        return _part(request, shown, name, edit, status, **more)
     return render(request, "registry/draft.html", {"page": context}, status=status)
 
 
@@ -210,23 +215,57 @@ def _clash(request: MemberRequest, code: str, clash: Clash, words: str) -> HttpR
     return render(request, "registry/clash.html", {"clash": context}, status=CONFLICT)
 
 
-def _save(request: MemberRequest, shown: OpenDraft, words: str) -> HttpResponse:
-    status = words.split()[1] if len(words.split()) > 1 else None
+def _save(request: MemberRequest, shown: OpenDraft, words: list[str]) -> HttpResponse:
+    """Save the case, its draft brought level first; `mine` where that was asked about and answered so."""
+    level = Level(MINE if MINE in words else ASK)
+    status = next((word for word in words if word != MINE), None)
+    reason = request.POST.get("reason", "")[:500]
     try:
-        case = submit_draft(
-            request.user, shown.code, status=status, reason=request.POST.get("reason", "")[:500]
-        )
+        if level.prefer == MINE and is_behind(request.user, shown.code):
+            bring_level(request.user, shown.code, level)
+            if level.lost:
+                return _not_kept(request, shown.code, level)
+        case = submit_draft(request.user, shown.code, merge=level, status=status, reason=reason)
+    except Clash as clash:
+        asked = {"fields": clash.fields, "save": " ".join(["save", *words])}
+        return _shown(request, clash.theirs or shown, case_clash=asked, status=CONFLICT)
     except Refused as refused:
         says = "The case is not saved yet: the draft is kept, and these places need you."
+        shown = opened_draft(request.user, shown.code)
         places = [_place(shown, finding) for finding in refused.findings]
-        return _shown(request, shown, trouble=says, places=places, status=UNPROCESSABLE)
+        return _shown(request, shown, trouble=_also_level(says, level), places=places, status=UNPROCESSABLE)
     except NotSaved as refused:
-        return _shown(request, shown, trouble=f"Not saved: {refused}.", status=UNPROCESSABLE)
-    messages.success(request, f"Saved as case {case.code}.")
+        shown = opened_draft(request.user, shown.code)
+        says = _also_level(f"Not saved: {refused}.", level)
+        return _shown(request, shown, trouble=says, status=UNPROCESSABLE)
+    messages.success(request, _also_level(f"Saved as case {case.code}.", level))
     address = reverse("case", args=[case.code])
     if request.headers.get("HX-Request"):
         return HttpResponse(status=200, headers={"HX-Redirect": address})
     return HttpResponseRedirect(address, status=SEE_OTHER)
+
+
+def _also_level(says: str, level: Level) -> str:
+    return f"{says} What was changed in the case meanwhile is in it." if level.merged else says
+
+
+def _level(request: MemberRequest, shown: OpenDraft, level: Level) -> HttpResponse:
+    """The draft with what now stands in its case, theirs where they differ; nothing is saved."""
+    try:
+        bring_level(request.user, shown.code, level)
+    except NotSaved as refused:
+        return _shown(request, shown, trouble=f"Nothing was changed: {refused}.", status=UNPROCESSABLE)
+    says = "This draft now shows the case as it stands, with your other changes. Nothing is saved yet."
+    return _shown(request, opened_draft(request.user, shown.code), trouble=says)
+
+
+def _not_kept(request: MemberRequest, code: str, level: Level) -> HttpResponse:
+    """Not saved, since something of mine could not stand: named with what it said."""
+    says = "Not saved yet. The draft is level with the case; of yours this could not stand, and is to be said anew."
+    places = [Open(f"{one.label}: {one.mine}", f"open {one.name}") for one in level.lost]
+    return _shown(
+        request, opened_draft(request.user, code), trouble=says, places=places, status=UNPROCESSABLE
+    )
 
 
 def _place(shown: OpenDraft, finding: Any) -> Open:

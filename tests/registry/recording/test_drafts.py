@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
-from registry.access import NotAllowed, NotFound
+from registry.access import NotAllowed, NotFound, opened_document
 from registry.editing import apply
 from registry.models import Case, DataKey, Draft, Look, Person, Site
-from registry.recording import drafts
+from registry.recording import draft_saving
 from registry.recording.cases import amend_case, set_state, submit_case
 from registry.recording.change import NotSaved
 from registry.recording.checking import Refused
+from registry.recording.draft_saving import Behind
 from registry.recording.drafts import (
     Answer,
     Clash,
@@ -26,7 +28,6 @@ from registry.recording.drafts import (
     drafts_of,
     kept,
     opened_draft,
-    submit_draft,
 )
 from registry.recording.erasure import erase_patient
 from registry.recording.sites import give_role
@@ -57,6 +58,15 @@ def press(person: Person, code: str, *operations: str, page: str = "p", once: st
     """A page that is up to date presses buttons."""
     version = opened_draft(person, code).version
     return kept(person, code, Sent(version, page, None, once, operations[-1]), doing(*operations))
+
+
+def submit_draft(person: Person, code: str, **more: Any) -> Case:
+    """Submit a draft whose case has not moved on."""
+
+    def merge(behind: Behind) -> DraftText:
+        raise AssertionError("nothing was to be merged")
+
+    return draft_saving.submit_draft(person, code, merge=merge, **more)
 
 
 WHOLE = ("set C1.device.class guidewire", "set C1.situation wire_stuck", "set C1.ending out_whole")
@@ -173,18 +183,54 @@ def test_a_submitted_draft_is_a_case_and_no_draft_any_more(north: Site, operator
         opened_draft(operator, code)
 
 
-def test_a_case_is_saved_though_its_draft_cannot_be_removed_at_once(
+@pytest.mark.parametrize("amending", [False, True], ids=["a new case", "a change of a case"])
+def test_where_the_draft_cannot_go_the_case_is_not_written_either(
+    north: Site, operator: Person, monkeypatch: pytest.MonkeyPatch, amending: bool
+):
+    def failing(row: Draft) -> None:
+        raise NotSaved("the disk is full")
+
+    if amending:
+        case = submit_case(a_case(a_ladder("wire_stuck: steady_traction=resolved")), by=operator)
+        code = begin_amendment(case, operator)
+        press(operator, code, "set C1.ending out_in_pieces")
+    else:
+        code = begin_draft(north, operator)
+        press(operator, code, *WHOLE)
+    before = list(Case.objects.values_list("code", "version")), DataKey.objects.count()
+    with monkeypatch.context() as patched:
+        patched.setattr(draft_saving, "remove_draft", failing)
+        with pytest.raises(NotSaved, match="the disk is full"):
+            submit_draft(operator, code)
+    assert (list(Case.objects.values_list("code", "version")), DataKey.objects.count()) == before
+    assert opened_draft(operator, code).code == code
+    assert submit_draft(operator, code).version == (2 if amending else 1)
+    assert not Draft.objects.exists()
+
+
+def test_what_another_page_kept_at_the_same_moment_is_not_deleted_unseen(
     north: Site, operator: Person, monkeypatch: pytest.MonkeyPatch
 ):
-    def busy(person: Person, code: str) -> None:
-        raise NotSaved("the registry is busy")
-
     code = begin_draft(north, operator)
     press(operator, code, *WHOLE)
-    monkeypatch.setattr(drafts, "discard_draft", busy)
-    assert submit_draft(operator, code).document_id == code
-    with pytest.raises(NotSaved, match="already"):
+    submit = draft_saving.submit_case
+
+    def late(*words: Any, **more: Any) -> Case:
+        press(operator, code, "set C1.ending left_in_place", page="other")
+        return submit(*words, **more)
+
+    monkeypatch.setattr(draft_saving, "submit_case", late)
+    with pytest.raises(NotSaved, match="changed on another page"):
         submit_draft(operator, code)
+    assert not Case.objects.exists()
+    assert opened_draft(operator, code).text.document["complications"][0]["ending"] == "left_in_place"
+
+
+def test_an_amendment_that_changes_nothing_is_gone_all_the_same(north: Site, operator: Person):
+    case = submit_case(a_case(a_ladder("wire_stuck: steady_traction=resolved")), by=operator)
+    code = begin_amendment(case, operator)
+    assert submit_draft(operator, code).version == 1
+    assert not Draft.objects.exists()
 
 
 def test_a_refused_draft_stays_and_the_places_are_named(north: Site, operator: Person):
@@ -216,12 +262,63 @@ def test_an_amendment_starts_from_the_case_and_records_the_look(north: Site, ope
     assert (amended.pk, amended.version) == (case.pk, 2)
 
 
-def test_an_amendment_of_a_case_that_moved_on_is_not_saved(north: Site, operator: Person):
+def moved_on(operator: Person, north: Site) -> tuple[Case, str]:
+    """A case with an amendment begun, and changed by somebody else since."""
     document = a_case(a_ladder("wire_stuck: steady_traction=resolved"))
     case = submit_case(document, by=operator)
     code = begin_amendment(case, operator)
-    amend_case(case, document | {"status": "full"}, version=1, reason="", by=operator)
-    with pytest.raises(NotSaved, match="changed by somebody else"):
+    case = amend_case(case, document | {"narrative": "Theirs"}, version=1, reason="", by=operator)
+    return case, code
+
+
+def test_an_amendment_of_a_case_that_moved_on_is_merged_against_the_version_it_started_from(
+    north: Site, operator: Person
+):
+    case, code = moved_on(operator, north)
+    seen: list[Behind] = []
+
+    def merge(behind: Behind) -> DraftText:
+        seen.append(behind)
+        document = behind.now.document | {"narrative": behind.theirs["narrative"]}
+        return replace(behind.now, document=document)
+
+    press(operator, code, "set C1.ending out_in_pieces")
+    looks = Look.objects.filter(case=case.code).count()
+    amended = draft_saving.submit_draft(operator, code, merge=merge, reason="Bench check")
+    (behind,) = seen
+    assert "narrative" not in behind.base and behind.base["complications"][0]["_key"] == 1
+    assert behind.theirs["narrative"] == "Theirs"
+    assert behind.now.document["complications"][0]["ending"] == "out_in_pieces"
+    document = opened_document(amended)
+    assert (amended.version, document["narrative"]) == (3, "Theirs")
+    assert Look.objects.filter(case=case.code).count() == looks + 1
+    assert not Draft.objects.exists()
+
+
+def test_a_clash_with_the_case_writes_nothing_and_the_look_stays_recorded(north: Site, operator: Person):
+    case, code = moved_on(operator, north)
+
+    def clashing(behind: Behind) -> DraftText:
+        raise Clash(["case.narrative"])
+
+    looks = Look.objects.count()
+    with pytest.raises(Clash) as clash:
+        draft_saving.submit_draft(operator, code, merge=clashing)
+    assert clash.value.theirs is not None and clash.value.theirs.code == code
+    assert Look.objects.count() == looks + 1
+    case.refresh_from_db()
+    assert (case.version, opened_draft(operator, code).version) == (2, 1)
+
+
+def test_a_case_that_was_withdrawn_or_erased_meanwhile_says_so_and_the_draft_stays(
+    north: Site, operator: Person
+):
+    case, code = moved_on(operator, north)
+    set_state(case, CaseState.WITHDRAWN, version=2, reason="", by=operator, source="page")
+    with pytest.raises(NotSaved, match="withdrawn; bring it back"):
+        submit_draft(operator, code)
+    Case.objects.filter(pk=case.pk).update(erased=True)
+    with pytest.raises(NotSaved, match="erased"):
         submit_draft(operator, code)
     assert opened_draft(operator, code).case == case.code
 
