@@ -329,11 +329,11 @@ def _runs(months: Sequence[datetime.date]) -> str:
 
 def resting_on(extent: Extent, sites: Sequence[str]) -> str:
     """How much the figures rest on, as the beginning of a sentence; `sites` are the names of those asked about."""
+    there = counted(extent.complications, "complication", "complications")
     return ", ".join(
         part
         for part in (
-            f"{counted(extent.complications, 'complication', 'complications')} in "
-            f"{counted(extent.cases, 'case', 'cases')}",
+            f"{there} in {counted(extent.cases, 'case', 'cases')}" if extent.cases else "No complication",
             sites[0] if len(sites) == 1 else counted(extent.sites, "site", "sites"),
             _operators(extent),
             period_in_words(extent),

@@ -37,7 +37,7 @@ from registry.drawings.phrases import Document
 from registry.drawings.svg import element, number, picture, words
 
 WIDE = 720
-NARROW = 358
+NARROW = 300
 LEAST = 300
 """The least width, in px, at which a rung can still be read."""
 

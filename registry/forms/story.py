@@ -240,12 +240,18 @@ def _recorded(shower: Shower, sections: tuple[Section, ...]) -> Iterator[str]:
     for section in sections:
         for field in section.fields:
             if field.value is not None and parts_of(field.name)[1] != "id":
-                yield f"{lowered(field.label)}: {_short(lowered(spoken(dict(shower.draft), field.name)))}"
+                yield f"{lowered(field.label)}: {_short(_within(field, spoken(dict(shower.draft), field.name)))}"
         yield from _recorded(shower, section.parts)
         for rows in section.lists:
             if rows.empty:
                 yield f"{lowered(rows.label)}: none"
             yield from _recorded(shower, rows.rows)
+
+
+def _within(field: FieldShown, text: str) -> str:
+    """Words chosen from a list as they stand within a sentence; what was typed stays as it is."""
+    chosen = field.kind in ("choice", "choices")
+    return ", ".join(lowered(part) for part in text.split(", ")) if chosen else text
 
 
 def _short(text: str) -> str:
