@@ -24,3 +24,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("registry.urls")),
     path("", include("analytics.urls")),
 ]
+
+handler400 = "deploy.views.not_understood"

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
-
+from django.conf import settings
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.core.exceptions import RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent
+from django.http import HttpRequest, HttpResponse, HttpResponseBadRequest
 from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
 from django.views.decorators.http import require_GET, require_http_methods
 
 from deploy.forms import TakeUpForm
-from registry.doors import page
+from registry.doors import nothing_lost, page
 from registry.recording.change import NotSaved
 from registry.recording.sites import invited, take_up
 from registry.rights import rights
@@ -56,20 +57,15 @@ def invitation(request: HttpRequest, secret: str) -> HttpResponse:
 
 
 def csrf_failed(request: HttpRequest, reason: str = "") -> HttpResponse:
-    """The page is older than the sign-in: what was typed is given back, where it came from this site.
+    """The page is older than the sign-in: what was typed is given back, where it came from this site."""
+    return nothing_lost(request, 403)
 
-    Not from "null", which a frame of another site may send: its fields would wait here for one press.
+
+def not_understood(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """A request that is refused before any page sees it; of too many fields it says so.
+
+    Without the frame's own words of who is signed in: it may have been refused before that was known.
     """
-    own = f"{request.scheme}://{request.get_host()}"
-    origin = request.headers.get("Origin", own)
-    fields: list[tuple[str, Any]] = []
-    if origin == own:
-        fields = [
-            (name, value)
-            for name, values in request.POST.lists()
-            if name != "csrfmiddlewaretoken"
-            for value in values
-        ]
-    return render(
-        request, "csrf_failed.html", {"fields": fields, "address": request.get_full_path()}, status=403
-    )
+    many = isinstance(exception, TooManyFieldsSent | TooManyFilesSent | RequestDataTooBig)
+    context = {"too_much": many, "most": settings.DATA_UPLOAD_MAX_NUMBER_FIELDS}
+    return HttpResponseBadRequest(render_to_string("400.html", context))
