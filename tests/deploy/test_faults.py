@@ -1,4 +1,4 @@
-"""Twenty processes killed in the middle of a save or an import leave nothing half-written, and lose nothing."""
+"""Twenty processes killed in the middle of saves, drafts and imports leave nothing half-written, and lose nothing."""
 
 from __future__ import annotations
 

@@ -1,9 +1,9 @@
-"""Killing a process in the middle of saves and imports, and looking at what is left.
+"""Killing a process in the middle of saves, drafts and imports, and looking at what is left.
 
 Run as `python -m tests.soak.faults --rounds N` with the scratch registry's settings in the environment; prints one
-line of JSON. Each round forks a child that saves and imports and says through a pipe what was confirmed to it; the
-child is killed with SIGKILL after a time drawn at random. Then nothing may be half-written and everything that was
-confirmed must be there.
+line of JSON. Each round forks a child that saves, submits drafts and imports, and says through a pipe what was
+confirmed to it; the child is killed with SIGKILL after a time drawn at random. Then nothing may be half-written,
+everything that was confirmed must be there, and of a draft that was begun either the draft is there or its case.
 """
 
 from __future__ import annotations
@@ -20,7 +20,11 @@ from typing import Any
 import django
 
 SITE = "north"
+OPERATOR = "operator@north.example"
 BATCH = 25
+VERSION_AFTER = {"begin": 0, "submit": 1, "change": 1, "changed": 2}
+STAGES = tuple(VERSION_AFTER)
+"""What is confirmed of a draft, and the version that its case then has at least."""
 LONGEST = 0.6
 """Seconds until the kill, at the most."""
 VERIFY_EVERY = 10
@@ -61,7 +65,9 @@ def _child(name: str, pipe: int, seed: int) -> None:
     turn = 0
     while True:
         turn += 1
-        if drawn.random() < 0.4:
+        if drawn.random() < 0.3:
+            _submit_drafts(pipe)
+        elif drawn.random() < 0.4:
             documents = _documents(f"{name}-i{turn}", BATCH)
             sources = [Source(str(number), document) for number, document in enumerate(documents)]
             import_documents(sources, manner=Manner(), by=None, warn=lambda line: None)
@@ -74,6 +80,60 @@ def _child(name: str, pipe: int, seed: int) -> None:
                 case, document | {"narrative": f"turn {turn}"}, version=1, reason="seen again", by=None
             )
             os.write(pipe, f"amend {document['id']}\n".encode())
+
+
+def _submit_drafts(pipe: int) -> None:
+    """Begin a draft, submit it, and submit a change of the case; the public code of the case is that of its draft."""
+    from dataclasses import replace
+
+    from registry.editing import apply
+    from registry.models import Person, Site
+    from registry.recording.draft_saving import submit_draft
+    from registry.recording.drafts import Sent, begin_amendment, begin_draft, kept, opened_draft
+
+    by, site = Person.objects.get(email=OPERATOR), Site.objects.get(code=SITE)
+
+    def press(code: str, *operations: str) -> None:
+        def edit(stood: Any) -> Any:
+            document = stood.now.document
+            for operation in operations:
+                document = apply(document, operation).document
+            return replace(stood.now, document=document)
+
+        kept(by, code, Sent(opened_draft(by, code).version, "p", None, "", operations[-1]), edit)
+
+    code = begin_draft(site, by)
+    os.write(pipe, f"begin {code}\n".encode())
+    press(code, "set C1.device.class guidewire", "set C1.situation wire_stuck", "set C1.ending out_whole")
+    case = submit_draft(by, code, merge=lambda behind: behind.now, status="short")
+    os.write(pipe, f"submit {code}\n".encode())
+    change = begin_amendment(case, by)
+    os.write(pipe, f"change {code}\n".encode())
+    press(change, "set C1.ending left_in_place")
+    submit_draft(by, change, merge=lambda behind: behind.now)
+    os.write(pipe, f"changed {code}\n".encode())
+
+
+def _wrong_of_drafts(confirmed: list[list[str]]) -> list[str]:
+    """Where a draft and its case are both there, or neither; or a change is neither saved nor kept."""
+    from registry.models import Case, DataKey, Draft
+
+    reached: dict[str, str] = {name: what for what, name in confirmed if what in STAGES}
+    cases = dict(Case.objects.filter(code__in=reached).values_list("code", "version"))
+    drafts = set(Draft.objects.filter(code__in=reached).values_list("code", flat=True))
+    changes = set(Draft.objects.filter(case__code__in=reached).values_list("case__code", flat=True))
+    wrong = []
+    for code, stage in reached.items():
+        version = cases.get(code, 0)
+        if (code in drafts) == (version > 0):
+            wrong.append(f"draft and case {code} are both there, or neither")
+        if version < VERSION_AFTER[stage]:
+            wrong.append(f"{stage} of {code} was confirmed and is not there")
+        if stage in ("change", "changed") and (code in changes) == (version > 1):
+            wrong.append(f"the change of {code} is saved and a draft, or neither")
+        if DataKey.objects.filter(owner=code).count() != 1:
+            wrong.append(f"{code} has another number of keys than one")
+    return wrong
 
 
 def _confirmed(pipe: int) -> list[list[str]]:
@@ -116,6 +176,8 @@ def _wrong(number: int, confirmed: list[list[str]]) -> list[str]:
     )
     wrong = []
     for what, name in confirmed:
+        if what in STAGES:
+            continue
         if what == "import":
             missing = [f"{name}-{one}" for one in range(BATCH) if f"{name}-{one}" not in there]
         else:
@@ -129,7 +191,7 @@ def _wrong(number: int, confirmed: list[list[str]]) -> list[str]:
     wrong += [f"{name} has {count} of {BATCH} cases" for name, count in halves.items()]
     if Version.objects.filter(case__document_id__startswith=f"r{number}-").count() != sum(there.values()):
         wrong.append("versions and cases do not tally")
-    return wrong
+    return wrong + _wrong_of_drafts(confirmed)
 
 
 def _broken() -> list[str]:
@@ -154,11 +216,12 @@ def main() -> None:
     from django.db import connection
 
     from deploy.local_settings import ensure_keys, migrate
-    from registry.recording.sites import add_site
+    from registry.recording.sites import add_site, give_role
+    from registry.terms import Role
 
     migrate()
     ensure_keys()
-    add_site(SITE, "North", by=None)
+    give_role(OPERATOR, add_site(SITE, "North", by=None), Role.OPERATOR, by=None)
     wrong: list[str] = []
     confirmed = 0
     for number in range(options.rounds):
