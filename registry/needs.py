@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import zoneinfo
 from dataclasses import dataclass, field
 
 from django.db.models import QuerySet
@@ -108,7 +109,7 @@ def _drafts(person: Person) -> list[Need]:
     )
     return [
         Need(
-            when=f"{timezone.localtime(draft.changed_at):%-d %b %Y, %H:%M}",
+            when=f"{timezone.localtime(draft.changed_at, zoneinfo.ZoneInfo(draft.site.time_zone)):%-d %b %Y, %H:%M}",
             state="last kept",
             mark="draft",
             what=f"A change of case {draft.case.code}" if draft.case else f"A case at {draft.site.name}",

@@ -79,11 +79,15 @@ class DraftText:
 
 @dataclass(frozen=True, slots=True)
 class OpenDraft:
-    """A draft as its person sees it; `case` is the public code of the case that it amends."""
+    """A draft as its person sees it; `case` is the public code of the case that it amends.
+
+    `time_zone` is that of its site, by whose clock `today` and every time of it is told.
+    """
 
     code: str
     site: str
     site_name: str
+    time_zone: str
     today: datetime.date
     case: str | None
     version: int
@@ -217,6 +221,7 @@ def opened_row(row: Draft) -> OpenDraft:
         code=row.code,
         site=row.site.code,
         site_name=row.site.name,
+        time_zone=row.site.time_zone,
         today=today_at(row.site),
         case=row.case.code if row.case else None,
         version=row.version,

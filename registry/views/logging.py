@@ -61,6 +61,7 @@ def _begin(request: MemberRequest, sites: list[Any], wrong: str = "", status: in
             "site_name": draft.site_name,
             "case": draft.case,
             "changed_at": draft.changed_at,
+            "time_zone": draft.time_zone,
             "title": draft_page.heading(draft.text.document),
         }
         for draft in drafts_of(request.user)

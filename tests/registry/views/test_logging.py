@@ -12,6 +12,7 @@ from registry.access import opened_document
 from registry.canonical import read
 from registry.documents import content
 from registry.models import Case, Draft, Person, Site
+from registry.recording.drafts import begin_draft
 from registry.recording.sites import add_site, give_role
 from registry.terms import Role
 from tests.registry.views.draft_pages import TEN_TOUCHES, Page, amended, signed_in
@@ -366,3 +367,17 @@ def test_a_page_too_old_to_be_compared_is_asked_about_all_that_differs(operator:
     html = answer.content.decode()
     assert answer.status_code == 409
     assert "L-39" in html and "its row is gone" in html
+
+
+def test_the_time_of_keeping_is_told_by_the_clock_of_the_site():
+    far = add_site("far", "Far Moor", time_zone="Pacific/Kiritimati", by=None)
+    person = give_role("far@example.org", far, Role.OPERATOR, by=None)
+    code = begin_draft(far, person)
+    # 23:30 in the registry's UTC is 13:30 of the next day there, fourteen hours ahead (tz database).
+    Draft.objects.filter(code=code).update(
+        changed_at=datetime.datetime(2026, 3, 14, 23, 30, tzinfo=datetime.UTC)
+    )
+    page = Page(person, f"/log/{code}/")
+    assert "Draft kept at 13:30" in page.html
+    for address in ("/log/", "/"):
+        assert re.search(r"15 Mar(\s2026)?, 13:30", page.client.get(address).content.decode())
