@@ -6,19 +6,20 @@ import datetime
 import zoneinfo
 from dataclasses import dataclass, field
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
 from registry.access import sites_for
-from registry.drawings.phrases import counted
-from registry.models import Draft, Duty, MonthlyReturn, Person, PlanDrug, Site
+from registry.drawings.phrases import counted, raised
+from registry.models import Case, Draft, Duty, MonthlyReturn, Person, PlanDrug, Site
 from registry.terms import COUNTED_STATES
 from registry.vocabulary import word_list
 
 AHEAD = 14
 MOST = 8
 """Rows under one heading; a longer list hides what is near."""
+COUNTED_TO = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ def needs_you(person: Person, today: datetime.date) -> Needs:
     late = owed.filter(due_latest__lte=today).order_by("-due_latest", "-id")
     soon = owed.filter(due_latest__gt=today, due_latest__lte=today + datetime.timedelta(days=AHEAD))
     shown = _duties(late[:MOST], person, today)
-    count = len(shown) if len(shown) < MOST else late.count()
+    count = len(shown) if len(shown) < MOST else late[: COUNTED_TO + 1].count()
     coming = [*_duties(soon.order_by("due_latest", "id")[:MOST], person, today), *_plans(sites, today)]
     returns = _returns(person, sites, today)
     titled = (
@@ -71,11 +72,20 @@ def needs_you(person: Person, today: datetime.date) -> Needs:
 
 
 def _of_all(shown: int, count: int) -> str:
-    return f": {shown} of {count}, the latest first" if shown < count else ""
+    return f": {shown} of {_number(count)}, the latest first" if shown < count else ""
+
+
+def _number(count: int) -> str:
+    return str(count) if count <= COUNTED_TO else f"more than {COUNTED_TO:,}"
+
+
+def _counted_cases(sites: list[Site]) -> Exists:
+    """Asked of each row, so that the database goes by the day that is due and stops at the last row shown."""
+    return Exists(Case.objects.filter(pk=OuterRef("case"), site__in=sites, state__in=COUNTED_STATES))
 
 
 def _owed(sites: list[Site]) -> QuerySet[Duty]:
-    open_ones = Duty.objects.filter(case__site__in=sites, case__state__in=COUNTED_STATES, done_earliest=None)
+    open_ones = Duty.objects.filter(_counted_cases(sites), done_earliest=None)
     return open_ones.exclude(decided__in=("not_owed", "met")).select_related("case", "owner")
 
 
@@ -130,8 +140,7 @@ def _state(due: datetime.date, today: datetime.date) -> str:
 
 def _plans(sites: list[Site], today: datetime.date) -> list[Need]:
     due = PlanDrug.objects.filter(
-        case__site__in=sites,
-        case__state__in=COUNTED_STATES,
+        _counted_cases(sites),
         do_not_stop_before_earliest__gt=today,
         do_not_stop_before_earliest__lte=today + datetime.timedelta(days=AHEAD),
     ).select_related("case")
@@ -184,11 +193,15 @@ def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Ne
     return rows
 
 
+def _late_things(late: int) -> str:
+    if late > COUNTED_TO:
+        return f"{raised(_number(late))} things are"
+    return counted(late, "thing is", "things are")
+
+
 def _summary(late: int, soon: int, returns: int) -> str:
     parts = [
-        f"{counted(late, 'thing is', 'things are')} late or due today"
-        if late
-        else "Nothing is late or due today",
+        f"{_late_things(late)} late or due today" if late else "Nothing is late or due today",
         f"{soon} in the next two weeks" if soon else "nothing in the next two weeks",
     ]
     if returns:

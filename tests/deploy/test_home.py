@@ -6,11 +6,11 @@ import datetime
 
 import pytest
 
-from registry.models import Staff
+from registry.models import Case, Staff
 from registry.needs import MOST, needs_you
 from registry.recording.cases import submit_case
 from registry.recording.sites import add_site, give_role
-from registry.terms import Role
+from registry.terms import CaseState, Role
 from tests.analytics.page_reading import a_member, shown
 from tests.builders import a_case
 
@@ -74,3 +74,26 @@ def test_home_offers_to_log_a_case_to_those_who_may(role: Role, logs: bool) -> N
     add_site("north", "North", by=None)
     page = shown(a_member("north", role=role), "/")
     assert ("Log a case" in page) is logs
+
+
+def test_a_long_list_of_late_duties_is_counted_up_to_a_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("registry.needs.COUNTED_TO", 10)
+    site = add_site("north", "North", by=None)
+    director = give_role("d@north.example", site, Role.LAB_DIRECTOR, by=None)
+    submit_case(a_case(duties=[a_duty(f"2026-05-{day:02d}") for day in range(1, 13)]), by=None)
+    needs = needs_you(director, TODAY)
+    assert needs.groups[0].title == f"Late, or due today: {MOST} of more than 10, the latest first"
+    assert needs.summary.startswith("More than 10 things are late or due today")
+
+
+def test_duties_and_plans_of_a_withdrawn_case_need_nobody() -> None:
+    site = add_site("north", "North", by=None)
+    director = give_role("d@north.example", site, Role.LAB_DIRECTOR, by=None)
+    drug = {"agent": "aspirin", "do_not_stop_before": "2026-07-05"}
+    case = submit_case(a_case(duties=[a_duty("2026-06-01")], antiplatelet_plan={"drugs": [drug]}), by=None)
+    late, coming, _ = needs_you(director, TODAY).groups
+    assert (len(late.rows), len(coming.rows)) == (1, 1)
+    Case.objects.filter(pk=case.pk).update(state=CaseState.WITHDRAWN)
+    assert [group.title for group in needs_you(director, TODAY).groups] == [
+        "Monthly returns that are missing"
+    ]
