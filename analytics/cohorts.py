@@ -142,8 +142,9 @@ def extent(scope: Scope, filters: Filters) -> Row:
     """How many complications, cases, sites and first operators met the situation, from which day to which."""
     complications = Complication.objects.filter(filters.inside(), filters.failed_so(), acts_counted=True)
     if filters.situation:
-        acts = Action.objects.filter(complication=OuterRef("pk"), situation_faced=filters.situation)
-        complications = complications.filter(Q(situation=filters.situation) | Q(Exists(acts)))
+        acts = Action.objects.filter(situation_faced=filters.situation, acts_counted=True)
+        later = _in_scope(acts, scope).values("complication")
+        complications = complications.filter(Q(situation=filters.situation) | Q(pk__in=later))
     return _extent(complications, scope)
 
 
@@ -326,10 +327,7 @@ class ProcedureCounts(NamedTuple):
 
 def procedures(scope: Scope, filters: Filters) -> ProcedureCounts:
     """Procedures, and the cases in which a complication began, in site-months that are reported whole (R12)."""
-    whole = Q(
-        reporting__in=[Reporting.ALL_REPORTED, Reporting.NONE_HAPPENED],
-        procedures__isnull=False,
-    )
+    whole = Q(reporting__in=[Reporting.ALL_REPORTED, Reporting.NONE_HAPPENED], procedures__isnull=False)
     returns = _in_scope(MonthlyReturn.objects.filter(filters.months(), whole), scope)
     complications = _in_scope(Complication.objects.filter(filters.inside(), in_device_rate=True), scope)
     returned = Exists(MonthlyReturn.objects.filter(whole, site=OuterRef("site"), month=OuterRef("month")))

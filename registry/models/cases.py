@@ -78,7 +78,11 @@ class Case(Row):
     patient_risk_smallest_stent_mm = columns.number()
 
     class Meta:
-        indexes = [models.Index(fields=["site", "procedure_date_earliest", "code"], name="case_newest_first")]
+        indexes = [
+            models.Index(fields=["site", "procedure_date_earliest", "code"], name="case_newest_first"),
+            # The same of several sites together.
+            models.Index(fields=["procedure_date_earliest", "code", "site"], name="case_newest_of_sites"),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["site", "document_id"], name="case_once_at_site"),
             models.CheckConstraint(
@@ -100,6 +104,9 @@ class StaffRole(CaseRow):
 
     person = columns.staff()
     role = columns.code()
+
+    class Meta:
+        indexes = [models.Index(fields=["case", "role", "person"], name="staff_role_in_case")]
 
 
 class AccessRoute(CaseRow):

@@ -75,8 +75,33 @@ class Complication(WithDevice, Placed, CountedRow):
             one_of("complication_cause", "cause", list(Cause), null=True),
         ]
         indexes = [
-            models.Index(fields=["device_model", "site", "month"], name="complication_by_device"),
             models.Index(fields=["situation", "cause"], name="complication_by_situation"),
+            # What the pages of techniques and of devices ask of somebody's sites, each answered from its index alone.
+            models.Index(
+                fields=["site", "situation", "case", "earliest", "latest", "acts_counted"],
+                name="complication_acts_counted",
+                condition=models.Q(acts_counted=True),
+            ),
+            models.Index(
+                fields=["site"],
+                name="complication_left_out",
+                condition=models.Q(counted=True, acts_counted=False),
+            ),
+            models.Index(
+                fields=[
+                    "site",
+                    "device_model",
+                    "device_class",
+                    "month",
+                    "caused_by",
+                    "case",
+                    "earliest",
+                    "latest",
+                    "in_device_rate",
+                ],
+                name="complication_in_device_rate",
+                condition=models.Q(in_device_rate=True),
+            ),
         ]
 
 
@@ -127,8 +152,8 @@ class Action(CountedRow):
             # two columns of the condition as well.
             models.Index(
                 fields=[
-                    "technique",
                     "situation_faced",
+                    "technique",
                     "aim",
                     "complication",
                     "case",
@@ -146,6 +171,11 @@ class Action(CountedRow):
                 condition=models.Q(ends_attempt=True, acts_counted=True),
             ),
             models.Index(fields=["site", "earliest"], name="action_by_site"),
+            models.Index(
+                fields=["site", "situation_faced", "complication", "earliest", "latest", "acts_counted"],
+                name="action_by_situation",
+                condition=models.Q(acts_counted=True),
+            ),
         ]
 
 
