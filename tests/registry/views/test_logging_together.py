@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+from django.db import connection
 
 from registry.access import opened_document
-from registry.models import Case, Draft, Look, Person, Site
+from registry.models import Case, Draft, Look, Person, Site, Version
 from registry.recording.cases import set_state, submit_case
 from registry.recording.drafts import opened_draft
 from registry.recording.sites import add_site, give_role
@@ -248,3 +251,36 @@ def test_with_no_step_there_is_nothing_to_take_back(operator: Person, site: Site
     assert "There is nothing to take back." in page.press("undo", 422).content.decode()
     page.load()
     page.press("undo 99999999999999999999", 422)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("amending", [False, True], ids=["a new case", "a change of a case"])
+def test_a_save_pressed_in_two_windows_at_once_is_saved_once(
+    site: Site, operator: Person, nurse: Person, amending: bool
+):
+    if amending:
+        case = submit_case(a_case(a_ladder(LADDER), status="full"), by=operator)
+        page, theirs = change(case, operator), change(case, nurse)
+        theirs.press("save", C1__device__lot="L-7")
+    else:
+        page = Page(operator)
+        for press in TEN_TOUCHES:
+            page.press(press)
+    page.press("set C1.ending left_in_place")
+    windows = [Page(operator, page.address) for _ in range(3)]
+    start = threading.Barrier(len(windows))
+
+    def save(window: Page) -> int:
+        start.wait()
+        try:
+            return int(window.client.post(window.address, {**window.fields, "do": "save full"}).status_code)
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(len(windows)) as pool:
+        answers = sorted(pool.map(save, windows))
+    assert answers[0] == 303 and set(answers[1:]) <= {404, 422, 303}
+    case = Case.objects.get()
+    assert case.version == (3 if amending else 1)
+    assert stands(case)["complications"][0]["ending"] == "left_in_place"  # type: ignore[index]
+    assert not Draft.objects.exists() and Version.objects.count() == case.version
