@@ -16,6 +16,7 @@ from registry.editing.rungs import spoken
 from registry.editing.typed import allows_unknown, fits_scale
 from registry.field_kinds import Field
 from registry.forms.labels import words_of
+from registry.forms.local_copy import may_stay_on_the_device
 from registry.forms.meaning import BEFORE_THE_FIRST, climbed, meaning, place_of, typed_fields
 from registry.terms import UNKNOWN
 from registry.vocabulary import word_list, word_lists
@@ -51,7 +52,7 @@ class FieldShown:
     choice (one of the options) or choices (any of them). `value` is what is stored; `text` what stands in the control;
     `chosen` the options that are chosen. `unknown` is None where not knowing is one of the options, or cannot be said;
     else whether the box `NAME?` is ticked. A textarea is printed with a line break before its text, since HTML takes
-    one away.
+    one away. `local` fields may be kept on the device while there is no network.
     """
 
     name: str
@@ -65,6 +66,12 @@ class FieldShown:
     unit: str = ""
     hint: str = ""
     message: str = ""
+    local: bool = False
+
+    @property
+    def stepped(self) -> bool:
+        """Whether it counts minutes, which are given one more or one less by a touch."""
+        return self.kind == "number" and self.unit.startswith("minutes")
 
 
 def sections(draft: Mapping[str, Json]) -> list[str]:
@@ -131,6 +138,7 @@ def _shown(
         unit=single.unit if isinstance(single, kinds.Number) else "",
         hint=words.hint,
         message=messages.get(full, ""),
+        local=may_stay_on_the_device(place.name, name, how),
     )
 
 

@@ -1,0 +1,6 @@
+/* Signing out takes with it whatever the logging page kept on this device. */
+"use strict";
+document.addEventListener("submit", (event) => {
+  if (!event.target.matches("[data-signs-out]")) return;
+  for (const name of Object.keys(localStorage)) if (name.startsWith("ladderbook draft ")) localStorage.removeItem(name);
+});
