@@ -39,7 +39,15 @@ _NAMES: Mapping[str, str] = {
     "timi": "flow",
     "in_hospital": "events in hospital",
     "mr_note": "note on magnetic resonance",
-    "udi": "device identifier",
+    "udi": "unique identifier",
+    "actions_known": "whether these are all the acts",
+    "after_position": "rung before it",
+    "caused_by": "complication that caused it",
+    "departs_because": "reason to depart from usual practice",
+    "do_not_stop_before": "day before which it is not to be stopped",
+    "kept": "what became of it",
+    "part_failed": "part that failed",
+    "who_decides_at_stop": "person who decides when it is due to stop",
     "by": "who did it",
     "length_out_mm": "length that came out",
     "loading_mg": "loading dose",
@@ -165,7 +173,7 @@ def _particulars(thing: Any, kind: fields.Thing) -> str:
 
 def _sealed(old: Any, new: Any, where: str, name: str) -> str:
     done = "added" if old is None else "removed" if new is None else "changed"
-    article = "an" if called(name)[0] in "aeiou" else "a"
+    article = "an" if called(name)[0] in "aeio" else "a"
     sentence = f"{article} {called(name)} was {done}"
     return f"{where}: {sentence}" if where else sentence
 

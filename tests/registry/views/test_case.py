@@ -140,7 +140,7 @@ def test_names_and_notes_are_shown_and_the_look_is_recorded() -> None:
     response = signed_in(Role.LAB_DIRECTOR).post(f"/case/{case.code}/whole/")
     text = body(response)
     assert all(sealed in text for sealed in SEALED)
-    assert "Antiplatelet plan, departs because" in text
+    assert "Antiplatelet plan, reason to depart from usual practice" in text
     assert response["Cache-Control"] == "no-store"
     look = Look.objects.get()
     assert (look.case, look.who) == (case.code, a_person(Role.LAB_DIRECTOR).code)
@@ -152,7 +152,7 @@ def test_the_look_is_recorded_before_anything_is_opened(monkeypatch: pytest.Monk
     def refused(*anything: object) -> dict[str, str]:
         raise NotOpened("by another key")
 
-    monkeypatch.setattr(access, "_opened", refused)
+    monkeypatch.setattr(access, "unseal", refused)
     response = signed_in(Role.LAB_DIRECTOR).post(f"/case/{case.code}/whole/")
     assert response.status_code == 200
     assert "cannot be opened with the keys of this registry" in body(response)

@@ -161,7 +161,7 @@ def test_a_change_of_state_alone_leaves_the_record_the_same() -> None:
     case = in_state(recorded_case(), CaseState.WITHDRAWN)
     text = page(case)
     assert "The record says the same in both." in text
-    assert "Withdrawn, by a command" in text
+    assert "Withdrawn, from the command line" in text
 
 
 @pytest.mark.django_db
