@@ -1,4 +1,6 @@
-"""What the form puts forward at a rung: situation faced, aim, techniques that fit. Pure; suggests, never blocks.
+"""What the form puts forward at a rung: situation faced, aim, devices, minute, techniques that fit. Pure.
+
+It suggests and never blocks, and puts forward only what follows from what was entered.
 
 Free = the device is still joined, by its own shaft, to what the operator holds; retrieve = no longer joined;
 secure = it stays in (counting rule R0).
@@ -7,12 +9,13 @@ secure = it stays in (counting rule R0).
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from functools import cache
 
-from registry.canonical import Json
+from registry.canonical import Json, shortest
 from registry.editing.places import KEY, Gone
 from registry.ladder import ladder_of
-from registry.terms import Aim
+from registry.terms import UNKNOWN, Aim
 from registry.vocabulary import Term, word_list
 
 JOINED = frozenset(
@@ -116,6 +119,24 @@ def aim_for(technique: str | None, situation: str | None) -> str | None:
         if situation in among and fitting in aims and not {Aim.LOOK, Aim.PREPARE} & set(aims):
             return fitting.value
     return aims[0] if aims else None
+
+
+def devices_for(technique: str | None) -> tuple[str, ...]:
+    """The classes of device that a technique's own name or definition says it takes; none where it leaves them open."""
+    known = word_list("technique")
+    named = known[technique].properties.get("devices", ()) if technique in known and technique else ()
+    return tuple(named)
+
+
+def minute_after(action: Mapping[str, Json]) -> int | Decimal | None:
+    """The minute from recognition at which an act ended: when it began and how long it took, where both are known.
+
+    None where either is not, and on another day than the procedure's.
+    """
+    began, took = action.get("at_minute"), action.get("minutes")
+    if action.get("day") is not None or UNKNOWN in (began, took) or began is None or took is None:
+        return None
+    return shortest(Decimal(str(began)) + Decimal(str(took)))
 
 
 @cache

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from registry import case_fields as fields
 from registry.editing.answers import Outcome, label, said_value, the_complication
-from registry.editing.places import KEY, Draft, Refused, added, row_of
-from registry.editing.prefilling import aim_for, faced
+from registry.editing.places import KEY, Draft, Refused, added, replaced, row_of
+from registry.editing.prefilling import aim_for, devices_for, faced, minute_after
 from registry.editing.references import reorder
 from registry.editing.typed import Unreadable, value_of
 from registry.ladder import COUNTED_AIMS, RESULTS_OF_OTHER_ACTS, RESULTS_OF_RESCUE
@@ -26,20 +26,28 @@ def chosen(kind: fields.Field, text: str) -> str:
 
 
 def add_rung(draft: Draft, place: str, technique: str | None = None) -> Outcome:
-    """A rung at the end, its aim put forward."""
+    """A rung at the end, its aim, its devices and the minute at which it began put forward."""
     complication = the_complication(draft, place)
     before = complication.get("actions") or []
     if len(before) >= fields.ACTIONS:
         raise Refused(f"A ladder has at most {fields.ACTIONS} rungs.")
     rung: Draft = {"position": len(before) + 1}
+    if before and (minute := minute_after(before[-1])) is not None:
+        rung["at_minute"] = minute
     if technique is not None:
         rung["technique"] = chosen(fields.ACTION.fields["technique"], technique)
         aim = aim_for(technique, faced(complication))
         rung |= {"aim": aim} if aim else {}
     row = added(complication, "actions", rung)
+    _put_devices(row, devices_for(technique))
     here = f"{place}.a{row[KEY]}"
     asks = "result" if "aim" in row else "aim" if technique else "technique"
     return Outcome(draft, f"{here}.{asks}", f"{spoken(row)} added.", here)
+
+
+def _put_devices(rung: Draft, classes: Iterable[str]) -> None:
+    for code in classes:
+        added(rung, "devices", {"class": code})
 
 
 def spoken(rung: Mapping[str, Any]) -> str:
@@ -136,6 +144,8 @@ def set_in_rung(draft: Draft, place: str, rung: Draft, field: str, text: str) ->
         raise Refused(
             "A resolved rung closes the complication; where something remained to be done it is partly."
         )
+    if field == "technique":
+        _put_devices_right(rung, rung.get("technique"), value)
     rung[field] = value
     if field == "technique":
         _put_aim_right(the_complication(draft, above), rung)
@@ -162,3 +172,15 @@ def _put_aim_right(complication: Draft, rung: Draft) -> None:
     aim = aim_for(rung["technique"], faced(complication, rung[KEY]))
     if aim:
         rung["aim"] = aim
+
+
+def _put_devices_right(rung: Draft, before: str | None, technique: str) -> None:
+    """The devices put forward for another technique, unless somebody said more of those that are there."""
+    there = rung.get("devices")
+    untouched = [{"class": code} for code in devices_for(before)]
+    said = [{name: value for name, value in device.items() if name[0] != "_"} for device in there or []]
+    if there == [] or said != untouched:
+        return
+    if there:
+        replaced(rung, "devices", [])
+    _put_devices(rung, devices_for(technique))

@@ -21,7 +21,9 @@ def six_rungs_by_hand(code: str) -> dict[str, Any]:
         | ({"situation_after": after} if after else {})
         for position, (technique, aim, result, after) in enumerate(rungs, start=1)
     ]
-    actions[5]["minutes"] = 7
+    actions[3]["devices"] = [{"class": "balloon_unspecified"}]
+    actions[4]["devices"] = [{"class": "snare_single_loop"}]
+    actions[5] |= {"devices": [{"class": "stent_unspecified"}], "minutes": 7}
     return {
         "id": code,
         "site": "north",

@@ -136,6 +136,8 @@ def test_a_full_case_is_the_document_written_by_hand(operator: Person):
                         "position": 2,
                         "technique": "snare_single",
                         "aim": "free",
+                        "devices": [{"class": "snare_single_loop"}],
+                        "at_minute": read("3.5"),
                         "result": "resolved",
                         "situation_after": "closed",
                     },
