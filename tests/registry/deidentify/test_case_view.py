@@ -181,7 +181,7 @@ def test_the_ladder_reads_the_same_from_the_view(name: str) -> None:
         assert [a.with_injury for a in other.attempts] == [a.with_injury for a in one.attempts]
 
 
-@settings(max_examples=60, suppress_health_check=list(HealthCheck))
+@settings(suppress_health_check=list(HealthCheck))
 @given(case_documents())
 def test_no_text_of_any_document_leaves_but_codes_bands_numbers_and_new_names(document: Document) -> None:
     """A typed text may happen to equal a code, so what is compared are the fields, through their absence."""
