@@ -16,7 +16,16 @@ from registry.models import Person
 class TakeUpForm(forms.Form):
     """Name and password of somebody who takes up an invitation."""
 
-    name = forms.CharField(label="Your name, as colleagues read it", max_length=200)
+    email = forms.EmailField(
+        label="E-mail address, with which you sign in",
+        disabled=True,
+        widget=forms.EmailInput(attrs={"autocomplete": "username"}),
+    )
+    name = forms.CharField(
+        label="Your name, as colleagues read it",
+        max_length=200,
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+    )
     password = forms.CharField(
         label="Password, of at least 12 characters",
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
@@ -28,6 +37,7 @@ class TakeUpForm(forms.Form):
     def __init__(self, person: Person, *arguments: Any, **options: Any) -> None:
         super().__init__(*arguments, **options)
         self.person = person
+        self.fields["email"].initial = person.email
         self.helper = FormHelper()
         self.helper.add_input(Submit("take_up", "Take up the account"))
 

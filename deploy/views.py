@@ -53,7 +53,7 @@ def invitation(request: HttpRequest, secret: str) -> HttpResponse:
         messages.success(request, "The account is yours. Sign in with your address and the password.")
         return redirect("account_login")
     status = 422 if request.method == "POST" else 200
-    return render(request, "invitation.html", {"form": form, "email": person.email}, status=status)
+    return render(request, "invitation.html", {"form": form}, status=status)
 
 
 def csrf_failed(request: HttpRequest, reason: str = "") -> HttpResponse:

@@ -205,7 +205,7 @@ def _uses_read(lines: Lines, sites: Mapping[str, Site]) -> dict[tuple[int, datet
         uses = row["uses"]
         if not _COUNT.fullmatch(uses) or int(uses) > MOST_USES:
             reading.wrong(
-                line, "uses", uses, "not a number of units", f"a whole number from 0 to {MOST_USES}"
+                line, "uses", uses, "not a number of units", f"a whole number from 0 to {MOST_USES:,}"
             )
         elif key is not None and model is not None:
             if (*key, model) in wanted:
@@ -315,7 +315,7 @@ def _returns_read(lines: Lines, sites: Mapping[str, Site]) -> dict[tuple[int, da
         key = _site_and_month(reading, line, row, sites)
         procedures, reporting, confirmed = row["procedures"], row["reporting"], row["confirmed_by"] or None
         if procedures and (not _COUNT.fullmatch(procedures) or int(procedures) > MOST_USES):
-            reading.wrong(line, "procedures", procedures, "not a number", f"0 to {MOST_USES}, or empty")
+            reading.wrong(line, "procedures", procedures, "not a number", f"0 to {MOST_USES:,}, or empty")
             continue
         if reporting not in list(Reporting):
             reading.wrong(line, "reporting", reporting, "not a return", ", ".join(Reporting))

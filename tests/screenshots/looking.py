@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
 
 from registry.models import Membership
 from tests.screenshots.__main__ import SHOWN, THEMES, WIDTHS
-from tests.screenshots.pages import PAGES, Pictured
+from tests.screenshots.pages import NOBODY, PAGES, Pictured
 
 ARGUMENTS = [
     "--no-sandbox",
@@ -26,13 +26,13 @@ def look_at_all(address: str, password: str, chromium: str, tour: Path) -> list[
     """Look at every page; returns what is wrong, a sentence each, and leaves the README's pictures in `tour`."""
     wrong: list[str] = []
     places = {pictured.name: pictured.address() for pictured in PAGES}
-    emails = {pictured.role: _email(pictured.role) for pictured in PAGES}
+    emails = {one.role: _email(one.role) if one.role != NOBODY else "" for one in PAGES}
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=ARGUMENTS)
         for role, email in emails.items():
             for theme in THEMES:
                 for width in WIDTHS:
-                    page, said = _signed_in(browser, address, email, password, theme, width)
+                    page, said = _entered(browser, address, email, password, theme, width)
                     for pictured in (one for one in PAGES if one.role == role):
                         said.clear()
                         where = f"{pictured.name} at {width} px, {theme}"
@@ -56,7 +56,7 @@ def _email(role: str) -> str:
     return str(Membership.objects.filter(role=role).select_related("person").order_by("pk")[0].person.email)
 
 
-def _signed_in(
+def _entered(
     browser: Browser, address: str, email: str, password: str, theme: Any, width: int
 ) -> tuple[Page, list[str]]:
     context = browser.new_context(
@@ -69,6 +69,8 @@ def _signed_in(
         said.append(message.text)
 
     page.on("console", heard)
+    if not email:
+        return page, said
     page.goto(f"{address}/account/sign-in/")
     page.fill("[name=login]", email)
     page.fill("[name=password]", password)
@@ -79,10 +81,17 @@ def _signed_in(
 
 def _wrong(page: Page, address: str, pictured: Pictured, said: list[str]) -> list[str]:
     answer = page.goto(address)
-    if answer is None or answer.status != 200:
+    if pictured.pressed:
+        for name, text in pictured.typed.items():
+            page.fill(f"[name={name}]", text)
+        with page.expect_navigation() as arrived:
+            page.get_by_role("button", name=pictured.pressed).click()
+        answer = arrived.value
+    if answer is None or answer.status != pictured.status:
         return [f"answered {answer.status if answer else 'nothing'}"]
     page.wait_for_load_state("networkidle")
-    found = [f"the console says: {text}" for text in said]
+    expected = "" if pictured.status == 200 else f"status of {pictured.status} "
+    found = [f"the console says: {text}" for text in said if not (expected and expected in text)]
     over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     if over > 0:
         found.append(f"it overflows sideways by {over} px")

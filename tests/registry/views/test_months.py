@@ -62,7 +62,7 @@ def test_uses_that_are_no_number_are_refused_beside_their_model(desk: Client, ty
     response = desk.post(USES, {field("ORLO-1"): typed, "stood": stood(desk.get(USES))})
     assert response.status_code == 422
     assert f'value="{typed}"' in words_of(response)
-    assert "a whole number from 0 to 1000000, or empty" in words_of(response)
+    assert "a whole number from 0 to 1,000,000, or empty" in words_of(response)
     assert recorded_uses() == {"ORLO-1": 40}
 
 
