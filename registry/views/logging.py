@@ -229,7 +229,9 @@ def _save(request: MemberRequest, shown: OpenDraft, words: list[str]) -> HttpRes
         case = submit_draft(request.user, shown.code, merge=level, status=status, reason=reason)
     except Clash as clash:
         asked = {"fields": clash.fields, "save": " ".join(["save", *words])}
-        return _shown(request, clash.theirs or shown, case_clash=asked, status=CONFLICT)
+        # A script sends again what met 409, since it was not kept; here it was, and the case alone is asked about.
+        status_code = UNPROCESSABLE if request.headers.get("HX-Request") else CONFLICT
+        return _shown(request, clash.theirs or shown, case_clash=asked, status=status_code)
     except Refused as refused:
         says = "The case is not saved yet: the draft is kept, and these places need you."
         shown = opened_draft(request.user, shown.code)
