@@ -175,6 +175,25 @@ def test_what_is_kept_in_the_registry_is_kept_on_the_device_no_longer(
     assert page.evaluate("localStorage.length") == 0
 
 
+def test_what_is_typed_anew_is_not_overwritten_by_what_is_put_back(
+    page: Page, live_server: Any, operator: Person
+):
+    code = begin(page, live_server)
+    press(page, "open C1")
+    without_a_network(page)
+    typed(page, "C1.device.diameter_mm", "0.36")
+    typed(page, "C1.device.length_mm", "1900")
+    page = comes_back(page, f"{live_server.url}/log/{code}/")
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
+        typed(page, "C1.device.diameter_mm", "0.38")
+    expect(page.locator("#log[data-unkept]")).to_have_count(0)
+    assert set(fields_stored(page)) == {"C1.device.length_mm"}
+    with page.expect_navigation():
+        page.get_by_role("button", name="Put them back").click()
+    kept_now = device_of(operator, code)
+    assert (kept_now["diameter_mm"], kept_now["length_mm"]) == (Decimal("0.38"), 1900)
+
+
 @pytest.mark.parametrize("way", ["sign out", "discard", "save"])
 def test_a_copy_goes_when_its_person_or_its_draft_does(
     page: Page, live_server: Any, operator: Person, way: str

@@ -7,15 +7,17 @@
   if (!form || !offer) return;
   const own = `ladderbook draft ${form.dataset.person} ${form.dataset.code}`;
   const week = 7 * 24 * 3600 * 1000;
-  let typed = {}, waiting = {};
+  let typed = {}, waiting = {}, found = {};
 
   // A browser may refuse to store anything: then there is no copy, and the page says as before that it tries again.
   const stored = (name) => { try { return JSON.parse(localStorage.getItem(name)) || {}; } catch { return {}; } };
+  const names = () => { try { return Object.keys(localStorage); } catch { return []; } };
   const forget = (name) => { try { localStorage.removeItem(name); } catch { /* nothing was stored */ } };
   const store = () => {
     const fields = { ...waiting, ...typed };
     if (!Object.keys(fields).length) { forget(own); return; }
-    const copy = { version: form.elements.version.value, at: Date.now(), fields };
+    const now = { version: form.elements.version.value, at: Date.now() };
+    const copy = { ...(Object.keys(typed).length ? now : found), fields };
     try { localStorage.setItem(own, JSON.stringify(copy)); } catch { /* no room, or not allowed */ }
   };
 
@@ -36,7 +38,10 @@
     if (!name || event.target.dataset.local === undefined) return;
     // A number and its "not known" clear each other, so both are noted.
     const both = [name.replace(/\?$/, ""), `${name.replace(/\?$/, "")}?`];
-    for (const one of both) if (controls(one).length) typed[one] = { values: values(one), words: words(one) };
+    for (const one of both.filter((name) => controls(name).length)) {
+      typed[one] = { values: values(one), words: words(one) };
+      delete waiting[one];
+    }
     store();
   });
   form.addEventListener("kept", () => { typed = {}; store(); });
@@ -45,6 +50,7 @@
   document.querySelector("form.discard")?.addEventListener("submit", done);
 
   const putBack = async () => {
+    form.elements.turn.value = String(Number(form.elements.turn.value) + 1);
     const fields = new URLSearchParams(new FormData(form));
     for (const [name, one] of Object.entries(waiting)) {
       fields.append("has", name.replace(/\?$/, ""));
@@ -53,7 +59,7 @@
     }
     fields.set("do", "keep");
     const answer = await fetch(form.action, { method: "POST", body: fields });
-    if (!answer.ok) throw new Error(String(answer.status));
+    if (answer.status !== 200) throw new Error(String(answer.status));
     done();
     form.removeAttribute("data-unkept");
     location.reload();
@@ -65,10 +71,10 @@
     return made;
   };
   const line = (tag, sentence) => Object.assign(document.createElement(tag), { textContent: sentence });
-  const offerThem = (copy) => {
+  const offerThem = () => {
     const list = document.createElement("ul");
     list.append(...Object.values(waiting).filter((one) => one.words).map((one) => line("li", one.words)));
-    const since = copy.version === form.elements.version.value ? "" : " The draft has been changed since.";
+    const since = found.version === form.elements.version.value ? "" : " The draft has been changed since.";
     const trouble = line("p", "");
     const again = () => putBack().catch(() => { trouble.textContent = "They could not be put back now; they are still kept on this device."; });
     offer.replaceChildren(
@@ -81,14 +87,15 @@
     offer.hidden = false;
   };
 
-  for (const name of Object.keys(localStorage)) {
+  for (const name of names()) {
     if (name.startsWith("ladderbook draft ") && !(Date.now() - stored(name).at < week)) forget(name);
   }
-  const copy = stored(own);
-  for (const [name, one] of Object.entries(copy.fields || {})) {
+  const { fields: left = {}, ...head } = stored(own);
+  found = head;
+  for (const [name, one] of Object.entries(left)) {
     const here = controls(name).length && JSON.stringify(values(name)) === JSON.stringify(one.values);
     if (!here) waiting[name] = one;
   }
   store();
-  if (Object.keys(waiting).length) offerThem(copy);
+  if (Object.keys(waiting).length) offerThem();
 })();

@@ -2,5 +2,7 @@
 "use strict";
 document.addEventListener("submit", (event) => {
   if (!event.target.matches("[data-signs-out]")) return;
-  for (const name of Object.keys(localStorage)) if (name.startsWith("ladderbook draft ")) localStorage.removeItem(name);
+  try {
+    for (const name of Object.keys(localStorage)) if (name.startsWith("ladderbook draft ")) localStorage.removeItem(name);
+  } catch { /* a browser that stores nothing has nothing to forget */ }
 });
