@@ -79,11 +79,7 @@ def still_open(draft: Mapping[str, Any], found: list[tuple[str, Finding]]) -> li
 def _where_and_what(draft: Mapping[str, Any], name: str, finding: Finding) -> str:
     label = label_of_field(draft, name)
     if finding.value is None:
-        return (
-            f"{label} is needed before the case can be saved"
-            if finding.refused
-            else f"{label}: {finding.says}"
-        )
+        return label if finding.refused else f"{label}: {finding.says}"
     return f"{label}: {sentence(finding)}"
 
 
@@ -103,10 +99,13 @@ def _missing(draft: Mapping[str, Any]) -> Iterator[Open]:
     for complication in draft.get("complications") or []:
         place = f"C{complication[KEY]}"
         for action in complication.get("actions") or []:
-            rung = f"{place}.a{action[KEY]}"
-            for field, says in (("result", "The result of rung"), ("minutes", "How long it took: rung")):
+            rung, number = f"{place}.a{action[KEY]}", f"rung {action['position']}"
+            for field, says in (
+                ("result", f"The result of {number}"),
+                ("minutes", f"How long {number} took"),
+            ):
                 if action.get(field) is None:
-                    yield Open(f"{says} {action['position']}", f"open {rung}.{field}")
+                    yield Open(says, f"open {rung}.{field}")
         for name, says in (
             ("segments", "Where it lay"),
             ("actions_known", "Are these all the acts?"),

@@ -44,7 +44,7 @@ def test_an_empty_draft_asks_for_what_is_needed_first():
     page = shown(begun({"id": "n", "site": "n", "procedure": {}, "complications": [{}]}))
     assert not page.ready
     needed = [one.says for one in page.open if one.needed]
-    assert needed and all("needed before the case can be saved" in says for says in needed)
+    assert needed[-2:] == ["The situation, before anything was tried", "How it ended"]
     assert page.complications[0].ladder.next is None
 
 
