@@ -9,7 +9,7 @@ from playwright.sync_api import Dialog, Page, Route, expect
 
 from registry.models import Person
 from registry.recording.drafts import opened_draft
-from tests.journeys.on_the_page import begin
+from tests.journeys.on_the_page import begin, press
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -130,3 +130,25 @@ def test_a_page_that_lives_on_in_the_background_goes_on_without_a_clash(
     expect(page.locator("#trouble")).to_be_empty()
     assert device(operator, code) == {"lot": "L-60"}
     assert console == []
+
+
+def test_nothing_is_sent_to_a_draft_that_has_become_a_case(
+    page: Page, live_server: Any, operator: Person, console: list[str]
+):
+    begin(page, live_server)
+    for do in ("set C1.device.class guidewire", "set C1.situation wire_stuck", "set C1.ending out_whole"):
+        press(page, do)
+    asked = questions(page)
+    sent: list[str] = []
+    page.on("request", lambda request: sent.append(request.url) if request.method == "POST" else None)
+
+    def slowly(route: Route) -> None:
+        """The autosave comes due while the case is being saved."""
+        page.wait_for_timeout(1000)
+        route.continue_()
+
+    page.locator('input[name="C1.device.lot"]').fill("L-7")
+    page.route("**/log/*/", slowly, times=1)
+    page.locator('button[value="save full"]').click()
+    page.wait_for_url("**/case/*/")
+    assert (len(sent), asked, console) == (1, [], [])

@@ -8,7 +8,7 @@
   const keeper = document.getElementById("keeper");
   const trouble = document.getElementById("trouble");
   const waits = [1, 2, 4, 8, 16, 30];
-  let inFlight = 0, typed = 0, sentUpTo = 0, keptUpTo = 0, sentVersion = "", tries = 0, timer = 0, pressed = "";
+  let inFlight = 0, typed = 0, sentUpTo = 0, keptUpTo = 0, sentVersion = "", tries = 0, timer = 0, pressed = "", saved = false;
   const late = new Map();
 
   const say = (sentence) => { trouble.textContent = sentence; };
@@ -41,13 +41,18 @@
     const token = cookie("csrftoken");
     if (token) sent.csrfmiddlewaretoken = token;
   });
-  form.addEventListener("htmx:beforeRequest", () => {
+  form.addEventListener("htmx:beforeRequest", (event) => {
+    // A press has carried what the autosave waited with; once the case is saved there is no draft to keep.
+    if (saved || (event.detail.elt === keeper && !unkept())) { event.preventDefault(); return; }
     inFlight += 1;
     sentUpTo = typed;
     sentVersion = form.elements.version.value;
     late.clear();
   });
-  form.addEventListener("htmx:beforeOnLoad", (event) => { if (event.detail.xhr.status < 300) kept(sentUpTo); });
+  form.addEventListener("htmx:beforeOnLoad", (event) => {
+    saved = Boolean(event.detail.xhr.getResponseHeader("HX-Redirect"));
+    if (event.detail.xhr.status < 300) kept(saved ? typed : sentUpTo);
+  });
   form.addEventListener("htmx:afterRequest", (event) => {
     inFlight = Math.max(0, inFlight - 1);
     if (!inFlight) pressed = "";
