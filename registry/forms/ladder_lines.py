@@ -19,9 +19,11 @@ from registry.drawings.phrases import (
     injury_in_words,
     known_number,
     lowered,
+    plain,
     result_in_words,
 )
 from registry.editing import faced
+from registry.editing.prefilling import minute_after
 from registry.forms import choices
 from registry.forms.choices import Choice, Pick, Question
 from registry.ladder import ladder_of
@@ -45,8 +47,22 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
+class Said:
+    """Part of the sentence about an open rung: what stands, put forward or not, why, and where it is changed."""
+
+    lead: str
+    words: str
+    why: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
 class RungLine:
-    """One rung: its line, the band of a new situation after it, what stands after it, and its questions if open."""
+    """One rung: its line, the band of a new situation after it, what stands after it, and its questions if open.
+
+    `technique_asked` and `aim_asked` are the first two of them; `said` tells the aim, the devices and the minute.
+    `faces` is the situation that it faces.
+    """
 
     place: str
     complication: str
@@ -61,8 +77,18 @@ class RungLine:
     band: str = ""
     worse: bool = False
     after: tuple[Line, ...] = ()
+    faces: str = ""
+    technique_asked: Question | None = None
+    said: tuple[Said, ...] = ()
+    aim_asked: Question | None = None
     questions: tuple[Question, ...] = ()
     picks: tuple[Pick, ...] = ()
+
+    @property
+    def first_asked(self) -> tuple[str, ...]:
+        """The names of what stands before the rest of an open rung: the row, its questions and its minutes."""
+        fields_ = ("technique", "aim", "result", "situation_after", "at_minute", "minutes")
+        return (self.place, *(f"{self.place}.{field}" for field in fields_))
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +174,11 @@ def _rung(
         band,
         action.get("result") == Result.WORSE,
         tuple(_after(document, complication, rung.position, opened)),
-        _questions(complication, action, rung, above) if is_open else (),
+        lowered(choices.label_of("situation", rung.faced)),
+        _technique_asked(place, action, rung) if is_open else None,
+        _said(complication, action, place) if is_open else (),
+        choices.aims(f"{place}.aim", action.get("aim")) if is_open else None,
+        _questions(complication, action, above) if is_open else (),
         (_injuring(above, action[KEY]),) if is_open else (),
     )
 
@@ -165,17 +195,34 @@ def rung_in_words(document: Mapping[str, Any], action: Mapping[str, Any]) -> str
     return " · ".join(parts)
 
 
+def _technique_asked(place: str, action: Mapping[str, Any], rung: Any) -> Question:
+    name = f"{place}.technique"
+    return choices.techniques(f"set {name}", name, "What was tried?", rung.faced, action.get("technique"))
+
+
+def _said(complication: Mapping[str, Any], action: Mapping[str, Any], place: str) -> tuple[Said, ...]:
+    """Aim, devices and minute as one reads them; of a minute that follows from the rung before, that it does."""
+    said = []
+    if aim := action.get("aim"):
+        words = choices.AIM_WORDS.get(aim) or f"Aim: {lowered(choices.label_of('aim', aim))}"
+        said.append(Said("", words, "", f"{place}.aim"))
+    for device in action.get("devices") or []:
+        words = lowered(device_in_words(device, NO_NAMES))
+        said.append(Said("With", words, "", f"{place}.device{device[KEY]}"))
+    if (at := known_number(action.get("at_minute"))) is not None:
+        above = [one for one in complication["actions"] if one["position"] == action["position"] - 1]
+        follows = above and minute_after(above[0]) == action["at_minute"]
+        why = f"where rung {above[0]['position']} ended" if follows else "from recognition"
+        said.append(Said("Begun at", f"{plain(at)} min", why, f"{place}.at_minute"))
+    return tuple(said)
+
+
 def _questions(
-    complication: Mapping[str, Any], action: Mapping[str, Any], rung: Any, above: str
+    complication: Mapping[str, Any], action: Mapping[str, Any], above: str
 ) -> tuple[Question, ...]:
     place = f"{above}.a{action[KEY]}"
-    technique, aim, result = action.get("technique"), action.get("aim"), action.get("result")
-    tried = f"set {place}.technique"
-    asked = [
-        choices.techniques(tried, f"{place}.technique", "What was tried?", rung.faced, technique),
-        choices.aims(f"{place}.aim", aim),
-        choices.results(above, action[KEY], aim, result),
-    ]
+    aim, result = action.get("aim"), action.get("result")
+    asked = [choices.results(above, action[KEY], aim, result)]
     if result in (Result.PARTLY, Result.WORSE) or action.get("situation_after") or aim == "look":
         device = (complication.get("device") or {}).get("class")
         asked.append(

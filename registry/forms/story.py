@@ -62,6 +62,11 @@ class Section:
     lists: tuple[RowsShown, ...]
 
     @property
+    def wrong(self) -> bool:
+        """Whether something is the matter with one of its fields that do not count minutes."""
+        return any(field.message and not field.stepped for field in self.fields)
+
+    @property
     def bare(self) -> bool:
         """Whether nothing is recorded in it, and nothing is wrong."""
         said = any(field.value is not None or field.message for field in self.fields)
