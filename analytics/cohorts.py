@@ -151,7 +151,7 @@ def extent(scope: Scope, filters: Filters) -> Row:
 def extent_of_devices(scope: Scope, filters: Filters) -> Row:
     """The same of complications whose device is in a figure of devices, left out ones included (R12)."""
     complications = Complication.objects.filter(filters.inside(), in_device_rate=True)
-    return _extent(_of_class(complications, filters), scope)
+    return _extent(_of_class(complications, filters) if filters.device_class else complications, scope)
 
 
 def _extent(complications: QuerySet[Complication], scope: Scope) -> Row:
