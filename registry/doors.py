@@ -26,15 +26,16 @@ class MemberRequest(HttpRequest):
     user: Person
 
 
-def nothing_lost(request: HttpRequest, status: int) -> HttpResponse:
-    """Who sent something and is signed out (401), or came with a page older than the sign-in (403), is given it back.
+def nothing_lost(request: HttpRequest, status: int, why: str = "") -> HttpResponse:
+    """Who sent something in vain is given it back: signed out (401), with a page older than the sign-in (403).
 
-    A script of ours keeps its page, and is told the status alone.
+    Any other status needs its `why`, a clause. A script of ours keeps its page, and is told the status alone.
     """
     context = {
         "fields": [] if request.headers.get("HX-Request") else _given_back(request),
         "address": request.get_full_path(),
         "signed_out": status == UNAUTHORISED,
+        "why": why,
         "files": list(request.FILES),
     }
     return render(request, "registry/nothing_lost.html", context, status=status)

@@ -15,7 +15,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST
 
 from registry.access import case_for, sites_for
-from registry.doors import MemberRequest, page
+from registry.doors import MemberRequest, nothing_lost, page
 from registry.forms import draft_page
 from registry.forms.draft_edit import UNDO, DraftEdit
 from registry.forms.draft_level import ASK, MINE, THEIRS, Level
@@ -37,7 +37,7 @@ from registry.recording.drafts import (
     opened_draft,
 )
 
-NO_CONTENT, SEE_OTHER, CONFLICT, UNPROCESSABLE = 204, 303, 409, 422
+NO_CONTENT, SEE_OTHER, CONFLICT, UNPROCESSABLE, UNAVAILABLE = 204, 303, 409, 422, 503
 _WORDS = 300
 
 
@@ -89,7 +89,7 @@ def draft(request: MemberRequest, code: str) -> HttpResponse:
     except Clash as clash:
         return _clash(request, code, clash, words)
     except NotSaved as refused:
-        return _shown(request, opened_draft(request.user, code), trouble=str(refused), status=UNPROCESSABLE)
+        return nothing_lost(request, UNAVAILABLE, str(refused))
     if answer.late:
         return HttpResponse(status=NO_CONTENT)
     name, *rest = words.split()

@@ -208,6 +208,18 @@ def test_without_a_network_nothing_typed_is_lost(page: Page, live_server: Any, o
     assert opened_draft(operator, code).text.document["complications"][0]["device"] == {"lot": "L-7"}
 
 
+def test_why_a_case_is_not_saved_yet_stays_to_be_read_while_it_is_mended(
+    page: Page, live_server: Any, operator: Person
+):
+    begin(page, live_server)
+    page.locator('button[value="save short"]').first.click()
+    expect(page.locator("#trouble")).to_contain_text("not saved yet")
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
+        page.locator('input[name="C1.device.lot"]').fill("L-7")
+    page.wait_for_timeout(300)
+    expect(page.locator("#trouble")).to_contain_text("not saved yet")
+
+
 def test_a_touch_on_the_map_chooses_the_segment(page: Page, live_server: Any, operator: Person):
     code = begin(page, live_server)
     answered(

@@ -11,7 +11,10 @@
   let inFlight = 0, typed = 0, sentUpTo = 0, keptUpTo = 0, sentVersion = "", tries = 0, timer = 0, pressed = "", saved = false;
   const late = new Map();
 
-  const say = (sentence) => { trouble.textContent = sentence; };
+  let spoken = "";
+  const say = (sentence) => { trouble.textContent = spoken = sentence; };
+  // What the registry itself said stays until it says something else.
+  const fallSilent = () => { if (spoken && trouble.textContent === spoken) say(""); };
   const unkept = () => typed > keptUpTo;
   const mark = () => form.toggleAttribute("data-unkept", unkept());
   const toBeSent = () => { typed += 1; mark(); };
@@ -91,7 +94,7 @@
         : "Your sign-in has changed. Nothing here is lost: it is sent again when you come back to this page.");
     } else if (status < 400) {
       tries = 0;
-      say("");
+      fallSilent();
     }
   });
   document.body.addEventListener("htmx:afterSwap", (event) => {

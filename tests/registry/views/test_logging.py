@@ -12,6 +12,7 @@ from registry.access import opened_document
 from registry.canonical import read
 from registry.documents import content
 from registry.models import Case, Draft, Person, Site
+from registry.recording.change import NotSaved
 from registry.recording.drafts import begin_draft
 from registry.recording.sites import add_site, give_role
 from registry.terms import Role
@@ -271,6 +272,24 @@ def test_sent_without_a_session_nothing_is_redirected_and_nothing_done(operator:
     page = Page(operator)
     answer = Client(SERVER_NAME="localhost").post(page.address, {**page.fields, "do": "keep"})
     assert answer.status_code == 401
+
+
+def test_what_meets_a_busy_registry_is_given_back_to_be_sent_again(
+    operator: Person, monkeypatch: pytest.MonkeyPatch
+):
+    page = Page(operator)
+
+    def busy(*_: object) -> None:
+        raise NotSaved("the registry is busy with another change; try again")
+
+    with monkeypatch.context() as meanwhile:
+        meanwhile.setattr("registry.views.logging.kept", busy)
+        answer = page.press("keep", 503, C1__device__lot="L-7")
+    shown = answer.content.decode()
+    assert "the registry is busy" in shown
+    assert '<input type="hidden" name="C1.device.lot" value="L-7">' in shown
+    page.press("keep", C1__device__lot="L-7")
+    assert page.document["complications"][0]["device"] == {"lot": "L-7"}
 
 
 def test_who_may_only_read_logs_nothing(site: Site):
