@@ -167,7 +167,7 @@ def _refer(draft: Draft, place: str, field: str, kind: Reference, which: str) ->
     if which == NOBODY:
         return unset(draft, name)
     row = pointed_at(draft, kind.to, which)
-    if field == "caused_by" and row.get("ref") != thing.get(field):
+    if field == "caused_by" and (thing.get(field) is None or row.get("ref") != thing[field]):
         refuse_a_circle(draft, thing, row)
         thing.pop("after_position", None)
     thing[field] = name_of(draft, kind.to, row)

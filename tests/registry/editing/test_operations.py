@@ -255,6 +255,13 @@ def test_removing_a_lesion_leaves_no_complication_in_it():
     assert "lesion" not in after(draft, "remove lesion 1").document["complications"][0]
 
 
+def test_a_position_without_a_cause_is_of_no_complication_that_is_named_later():
+    draft = after(three_rungs(), "add complication").document
+    del draft["complications"][0]["ref"]
+    draft["complications"][1]["after_position"] = 2
+    assert "after_position" not in apply(draft, "caused C2 C1").document["complications"][1]
+
+
 def test_a_complication_is_not_caused_by_what_it_caused():
     draft = after(three_rungs(), "add complication", "caused C2 C1").document
     with pytest.raises(Refused, match="caused itself"):
