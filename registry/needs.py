@@ -13,6 +13,7 @@ from django.utils import timezone
 from registry.access import sites_for
 from registry.drawings.phrases import counted, raised
 from registry.models import Case, Draft, Duty, MonthlyReturn, Person, PlanDrug, Site
+from registry.reading.owed import months_of_beginning
 from registry.terms import COUNTED_STATES
 from registry.vocabulary import word_list
 
@@ -162,7 +163,7 @@ def _plans(sites: list[Site], today: datetime.date) -> list[Need]:
 
 
 def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Need]:
-    """The silent ones of the last twelve whole months, with a link to the first for those who may give it."""
+    """The silent ones of the last twelve whole months that are owed, with a link to the first for who may give it."""
     gives = set(sites_for(person, "returns_month"))
     months = []
     first = today.replace(day=1)
@@ -172,9 +173,14 @@ def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Ne
     given = set(
         MonthlyReturn.objects.filter(site__in=sites, month__in=months).values_list("site_id", "month")
     )
+    begun = months_of_beginning(sites)
     rows = []
     for site in sites:
-        silent = [month for month in reversed(months) if (site.pk, month) not in given]
+        silent = [
+            month
+            for month in reversed(months)
+            if (site.pk, month) not in given and month >= begun.get(site.pk, today)
+        ]
         if silent:
             first = silent[0]
             rows.append(

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from django.db.models import Q, QuerySet
 
 from registry.models import DeviceModel, DeviceUse, MonthlyReturn, Site, Staff
+from registry.reading.owed import months_of_beginning
 from registry.terms import Reporting
 from registry.vocabulary import word_list
 
@@ -49,10 +50,14 @@ class UseRow:
 
 @dataclass(frozen=True, slots=True)
 class ReturnRow:
-    """A site's word for one month, `given` or not; procedures are None where not recorded."""
+    """A site's word for one month, `given` or not; procedures are None where not recorded.
+
+    `owed` is False for a month before the site began that nobody gave a word for.
+    """
 
     month: datetime.date
     given: bool
+    owed: bool
     procedures: int | None
     word: str
     mark: str
@@ -125,15 +130,18 @@ def returns_of(site: Site, months: Collection[datetime.date]) -> list[ReturnRow]
     """A site's returns of these months, in their order, the missing ones too."""
     rows = MonthlyReturn.objects.filter(site=site, month__in=months).select_related("confirmed_by")
     given = {row.month: row for row in rows}
-    return [_return_row(month, given.get(month)) for month in months]
+    begun = months_of_beginning([site]).get(site.pk, datetime.date.max)
+    return [_return_row(month, given.get(month), month >= begun) for month in months]
 
 
-def _return_row(month: datetime.date, row: MonthlyReturn | None) -> ReturnRow:
+def _return_row(month: datetime.date, row: MonthlyReturn | None, owed: bool) -> ReturnRow:
+    if row is None and owed:
+        return ReturnRow(month, False, True, None, "Not given yet", "missing", "")
     if row is None:
-        return ReturnRow(month, False, None, "Not given yet", "missing", "")
+        return ReturnRow(month, False, False, None, "Not owed: before this site began", "none", "")
     word = Reporting(row.reporting)
     confirmed = row.confirmed_by.code if row.confirmed_by else ""
-    return ReturnRow(month, True, row.procedures, REPORTING_WORDS[word], _MARKS[word], confirmed)
+    return ReturnRow(month, True, True, row.procedures, REPORTING_WORDS[word], _MARKS[word], confirmed)
 
 
 def reporting_of(site: Site, month: datetime.date) -> str:

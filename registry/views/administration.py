@@ -51,7 +51,8 @@ def administration(request: MemberRequest) -> HttpResponse:
     whole_months = last_months(timezone.localdate(), 13)[1:]
     sites = sites_for(request.user, "returns").order_by("code")
     silent = [
-        (site, [row for row in reversed(returns_of(site, whole_months)) if not row.given]) for site in sites
+        (site, [row for row in reversed(returns_of(site, whole_months)) if row.owed and not row.given])
+        for site in sites
     ]
     context = {
         "sites": people_of(request.user) if may_enter(request.user, "people") else [],

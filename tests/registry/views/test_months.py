@@ -16,9 +16,14 @@ from registry.models import (
     Site,
 )
 from registry.needs import needs_you
-from registry.recording.devices import import_procedures
+from registry.reading.administration import last_months
+from registry.reading.owed import months_of_beginning
+from registry.recording.cases import submit_case
+from registry.recording.checking import today_at
+from registry.recording.devices import import_catalogue, import_procedures
 from registry.terms import Role
 from tests.administering import events, stood
+from tests.builders import a_case
 from tests.members import a_member, pages_of, words_of
 
 pytestmark = pytest.mark.django_db
@@ -136,10 +141,54 @@ def test_a_return_of_another_site_or_of_no_month_is_not_found(
     assert desk.get(a_return(site, month)).status_code == 404
 
 
-def test_the_list_names_twenty_four_months_and_those_that_are_silent(desk: Client) -> None:
+def test_the_list_names_twenty_four_months_and_those_that_are_silent(south: Site) -> None:
+    desk = pages_of(a_member(south, Role.ADMINISTRATOR))
+    months = last_months(today_at(south))
+    assert list_of_returns(desk) == (24, 1, 23), (
+        "the month in which the site was added is the first that it owes"
+    )
+    record_a_return(south, months[20])
+    assert list_of_returns(desk) == (24, 20, 3), "an earlier record is an earlier beginning"
+
+
+def list_of_returns(desk: Client) -> tuple[int, int, int]:
+    """How many months the list has, how many are missing, and how many not owed."""
     page = words_of(desk.get(reverse("returns")))
-    assert page.count('<th scope="row">') == 24
-    assert page.count("Not given yet") == 24
+    return page.count('<th scope="row">'), page.count("Not given yet"), page.count("Not owed")
+
+
+def record_a_return(site: Site, month: datetime.date) -> None:
+    row = {"site": site.code, "month": f"{month:%Y-%m}", "procedures": "1"}
+    import_procedures([(2, row | {"reporting": "open", "confirmed_by": ""})], check_only=False, by=None)
+
+
+def test_a_site_set_up_today_owes_no_month_before_it(south: Site) -> None:
+    administrator = a_member(south, Role.ADMINISTRATOR)
+    needs = needs_you(administrator, today_at(south))
+    assert not needs.groups and "returns" not in needs.summary
+    assert "None missing" in words_of(pages_of(administrator).get(reverse("administration")))
+
+
+@pytest.mark.parametrize("record", ["return", "use", "case"])
+def test_a_site_owes_from_its_first_record_of_any_kind(south: Site, record: str) -> None:
+    if record == "return":
+        record_a_return(south, datetime.date(2025, 5, 1))
+    elif record == "use":
+        DeviceUse.objects.create(site=south, model=a_model(), month=datetime.date(2025, 5, 1), uses=3)
+    else:
+        submit_case(a_case(site="south", procedure={"date": "2025-05-14"}), by=None)
+    assert months_of_beginning([south]) == {south.pk: datetime.date(2025, 5, 1)}
+
+
+def test_of_a_case_of_a_year_alone_the_last_possible_month_counts(south: Site) -> None:
+    submit_case(a_case(site="south", procedure={"date": "2025"}), by=None)
+    assert months_of_beginning([south]) == {south.pk: datetime.date(2025, 12, 1)}
+
+
+def a_model() -> DeviceModel:
+    row = {"maker": "Orlo", "model": "ORLO-3", "name": "Orlo Three", "class": "guidewire"}
+    import_catalogue([(2, row)], check_only=False, by=None)
+    return DeviceModel.objects.get(code="ORLO-3")
 
 
 def test_home_leads_those_who_may_to_the_first_silent_month(north: Site, administrator: Person) -> None:

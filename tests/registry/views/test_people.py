@@ -72,6 +72,13 @@ def test_the_list_shows_the_people_of_ones_own_sites_alone(desk: Client, south: 
     assert "colleague operator" in page and "stranger" not in page
 
 
+def test_somebody_without_a_name_is_listed_by_the_address_once(desk: Client, north: Site) -> None:
+    give_role("newcomer@north.example", north, Role.OPERATOR, by=None)
+    page = words_of(desk.get(reverse("people")))
+    newcomer = page[page.index("newcomer@north.example") :]
+    assert newcomer[: newcomer.index("<a ")].count("newcomer@north.example") == 1
+
+
 def test_a_person_of_another_site_answers_as_nobody(desk: Client, south: Site) -> None:
     stranger = a_member(south, Role.OPERATOR)
     for fields in ({"act": "invite"}, {"act": "deactivate"}, {"act": "take", "role": "south/operator"}):
