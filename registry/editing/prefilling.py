@@ -13,6 +13,7 @@ from decimal import Decimal
 from functools import cache
 
 from registry.canonical import Json, shortest
+from registry.case_fields import MINUTE
 from registry.editing.places import KEY, Gone
 from registry.ladder import ladder_of
 from registry.terms import UNKNOWN, Aim
@@ -131,12 +132,13 @@ def devices_for(technique: str | None) -> tuple[str, ...]:
 def minute_after(action: Mapping[str, Json]) -> int | Decimal | None:
     """The minute from recognition at which an act ended: when it began and how long it took, where both are known.
 
-    None where either is not, and on another day than the procedure's.
+    None where either is not, on another day than the procedure's, and where no minute can be so late.
     """
     began, took = action.get("at_minute"), action.get("minutes")
     if action.get("day") is not None or UNKNOWN in (began, took) or began is None or took is None:
         return None
-    return shortest(Decimal(str(began)) + Decimal(str(took)))
+    ended = Decimal(str(began)) + Decimal(str(took))
+    return shortest(ended) if ended <= MINUTE.hard[1] else None
 
 
 @cache

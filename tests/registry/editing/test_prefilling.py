@@ -84,6 +84,7 @@ def test_a_rung_begins_where_the_one_before_it_ended():
         {"at_minute": 4, "minutes": UNKNOWN},
         {"at_minute": UNKNOWN, "minutes": 5},
         {"at_minute": 4, "minutes": 5, "day": 1},
+        {"at_minute": 999_999, "minutes": 5},
     ],
 )
 def test_where_the_one_before_it_ended_is_not_known_no_minute_is_put_forward(before: Document):
