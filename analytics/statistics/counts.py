@@ -23,6 +23,8 @@ def garwood(
     are not whole, for unequal shapes and for a confidence outside (0, 1).
 
     Source: Garwood, Biometrika 1936;28:437-442; its chi-square quantiles are twice the gamma quantiles here.
+
+    Example: garwood(5, 1.25) gives 1.298789 to 9.334666.
     """
     seen, watched = counts("events", events), amounts("exposure", exposure)
     require_same_shape(events=seen, exposure=watched)

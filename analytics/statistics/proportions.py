@@ -26,6 +26,8 @@ def wilson(
 
     Source: Wilson, J Am Stat Assoc 1927;22:209-212; Newcombe, Stat Med 1998;17:857-872, method 3, and with
     continuity correction method 4.
+
+    Example: wilson(7, 12) gives 0.319511 to 0.806740.
     """
     won, tried = _successes_in_trials(successes, trials)
     z = _two_sided_quantile(confidence)

@@ -50,6 +50,9 @@ def cumulative_incidence(attempt: ArrayLike, cause: Iterable[str | None] | None)
     Sources: Aalen & Johansen, Scand J Stat 1978;5:141-150; variance: Marubini & Valsecchi, Analysing Survival
     Data from Clinical Trials and Observational Studies, 1995; the same estimator is recommended by Allignol,
     Schumacher & Beyersmann, Biom J 2010;52:126-137.
+
+    Example: cumulative_incidence([1, 2, 2, 1, 1], ["out", "out", "secured", "died", None]).incidence["out"] gives
+    0.2 by the first attempt and 0.5 by the second.
     """
     made, causes = _one_per_complication(attempt, cause)
     names = sorted({name for name in causes if name is not None})
