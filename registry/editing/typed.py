@@ -61,7 +61,7 @@ def number_allowed(kind: kinds.Number) -> str:
     unit = f" {kind.unit}" if kind.unit else ""
     whole = "a whole number" if kind.whole else "a number"
     unknown = ", or ? for not known" if kind.unknown else ""
-    return f"{whole} from {low:.12g} to {high:.12g}{unit}{unknown}"
+    return f"{whole} from {low:,.12g} to {high:,.12g}{unit}{unknown}"
 
 
 def _number(text: str, kind: kinds.Number | kinds.Position) -> Json:

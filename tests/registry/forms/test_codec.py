@@ -193,7 +193,7 @@ def test_what_cannot_be_read_stays_as_typed_and_is_shown_again_with_the_reason()
     assert (taken.document, taken.typed) == (draft, {"C1.a1.minutes": "4x"})
     assert taken.messages["C1.a1.minutes"] == (
         "How long it took, “4x”: not a number. "
-        "Allowed: a number from 0 to 100000 minutes, or ? for not known."
+        "Allowed: a number from 0 to 100,000 minutes, or ? for not known."
     )
     (again,) = shown(taken.document, "C1.a1.minutes", taken.typed, taken.messages)
     assert (again.text, again.value, again.unknown) == ("4x", 4, False)
