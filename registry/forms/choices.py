@@ -39,7 +39,7 @@ class Pick:
 class Question:
     """A question with its answers as buttons, those of further groups behind a word, and a list of the rest.
 
-    `name` is where the cursor goes when the question is asked next.
+    `name` is where the cursor goes when the question is asked next; none where it goes beside the question.
     """
 
     name: str
@@ -153,7 +153,7 @@ def device_class(place: str, chosen: str | None) -> Question:
         f"{place}.device.class",
         "Which device went wrong?",
         buttons(do, "device_class", CLASSES_FIRST, chosen),
-        pick=Pick(do, "another device", "Take it", (("", listed("device_class", rest)),)),
+        pick=Pick(do, "Another device", "Take it", (("", listed("device_class", rest)),)),
         answer=label_of("device_class", chosen) if chosen else "",
     )
 
@@ -177,7 +177,7 @@ def situation(
         name,
         asks,
         buttons(do, "situation", fitting, chosen),
-        pick=Pick(do, "another situation", "Take it", groups),
+        pick=Pick(do, "Another situation" if fitting or chosen else "A situation", "Take it", groups),
         answer=label_of("situation", chosen) if chosen else "",
     )
 
@@ -190,7 +190,7 @@ def ending(place: str, chosen: str | None) -> Question:
         f"{place}.ending",
         "How did it end?",
         buttons(do, "ending", ENDINGS_FIRST, chosen),
-        pick=Pick(do, "another ending", "Take it", (("", listed("ending", rest)),)),
+        pick=Pick(do, "Another ending", "Take it", (("", listed("ending", rest)),)),
         answer=label_of("ending", chosen) if chosen else "",
     )
 
@@ -212,7 +212,7 @@ def techniques(do: str, name: str, asks: str, faced: str | None, chosen: str | N
         asks,
         buttons(do, "technique", first, chosen),
         further,
-        Pick(do, "another technique", "Take it", (("", tuple(every)),)),
+        Pick(do, "Another technique", "Take it", (("", tuple(every)),)),
         answer=label_of("technique", chosen) if chosen else "",
     )
 
@@ -232,9 +232,10 @@ def results(place: str, key: int, aim: str | None, chosen: str | None) -> Questi
     return Question(f"{place}.a{key}.result", "What came of it?", choices, answer=said)
 
 
-def coded(name: str, asks: str, kind: Code, chosen: str | None) -> Question:
-    """A question of few words, all of them buttons."""
-    codes = offered(word_list(kind.list), kind.not_here)
+def coded(name: str, asks: str, kind: Code, chosen: str | None, without: Collection[str] = ()) -> Question:
+    """A question of few words, all of them buttons; those in `without` only where one is chosen already."""
+    not_here = {*kind.not_here, *without} - {chosen}
+    codes = offered(word_list(kind.list), not_here)
     return Question(
         name,
         asks,
@@ -262,7 +263,7 @@ def beyond(place: str, chosen: Collection[str]) -> Pick:
     marked = tuple(
         (code, f"{label} (chosen: take it out)" if code in chosen else label) for code, label in codes
     )
-    return Pick(f"toggle {place}.places", "outside the coronaries", "Add or remove", (("", marked),))
+    return Pick(f"toggle {place}.places", "A place outside the coronaries", "Add or remove", (("", marked),))
 
 
 def told(question: Question, says: Mapping[str, tuple[str, ...]]) -> Question:

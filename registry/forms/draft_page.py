@@ -10,7 +10,8 @@ from typing import Any
 from registry import case_fields as fields
 from registry.canonical import Json
 from registry.drawings.coronary_map import coronary_map
-from registry.drawings.ladder_picture import ladder_picture
+from registry.drawings.ladder_picture import NARROW, ladder_picture
+from registry.drawings.ladder_story import NO_NAMES
 from registry.editing import Gone, finished
 from registry.editing.places import KEY
 from registry.forms import choices, codec
@@ -19,7 +20,7 @@ from registry.forms.ladder_lines import LadderView, Line, injury_line, ladder_vi
 from registry.forms.showing import FieldShown
 from registry.forms.still_open import Open, messages, remarks, still_open
 from registry.forms.story import Group, Section, Shower, first_place, groups, opened_row, short_fields
-from registry.terms import CLOSED
+from registry.terms import CLOSED, OTHER, UNKNOWN
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +80,19 @@ def unread(document: Mapping[str, Json], typed: Mapping[str, str]) -> dict[str, 
     return said
 
 
-def editor_view(document: Mapping[str, Any], typed: Typed, opened: str, today: datetime.date) -> EditorView:
-    """The page of a working draft."""
+def editor_view(
+    document: Mapping[str, Any],
+    typed: Typed,
+    opened: str,
+    today: datetime.date,
+    names: Mapping[str, str] = NO_NAMES,
+) -> EditorView:
+    """The page of a working draft; `names` are those of device models by code."""
     found = remarks(document, today)
     shower = Shower(document, typed.texts, {**messages(found), **typed.messages})
     told = {name: (says,) for name, says in messages(found).items()}
     complications = tuple(
-        _complication(shower, one, number, opened, told)
+        _complication(shower, one, number, opened, told, names)
         for number, one in enumerate(document["complications"], start=1)
     )
     refs = {one.get("ref") for one in document["complications"]} - {None}
@@ -116,14 +123,19 @@ def _segments(codes: list[str]) -> str:
 
 
 def _complication(
-    shower: Shower, one: Mapping[str, Any], number: int, opened: str, told: Mapping[str, tuple[str, ...]]
+    shower: Shower,
+    one: Mapping[str, Any],
+    number: int,
+    opened: str,
+    told: Mapping[str, tuple[str, ...]],
+    names: Mapping[str, str],
 ) -> ComplicationView:
     document = shower.draft
     place = f"C{one[KEY]}"
     device = (one.get("device") or {}).get("class")
     chosen = list(one.get("segments") or [])
     where_ = Question(
-        f"{place}.segments",
+        "",
         "Where did it lie?",
         choices.segments(place, chosen),
         told=told.get(f"{place}.segments", ()),
@@ -149,8 +161,8 @@ def _complication(
         _chosen(one),
         choices.told(choices.ending(place, one.get("ending")), told),
         tuple(short_fields(shower, place)),
-        ladder_view(document, one, opened),
-        _picture(document, one, place),
+        ladder_view(document, one, opened, names),
+        _picture(document, one, place, names),
         _coded(f"{place}.actions_known", "Are these all the acts, in their order?", one.get("actions_known")),
         _coded(
             f"{place}.ended.where", "Did it end in this procedure?", (one.get("ended") or {}).get("where")
@@ -168,7 +180,9 @@ def _coded(name: str, asks: str, chosen: str | None) -> Question:
         assert isinstance(ended, fields.Thing)
         kind = ended.fields["where"]
     assert isinstance(kind, fields.Code)
-    return choices.coded(name, asks, kind, chosen)
+    # That the acts are not known is an answer of its own there.
+    without = (OTHER, UNKNOWN) if kind.list == "actions_known" else ()
+    return choices.coded(name, asks, kind, chosen, without)
 
 
 def _chosen(one: Mapping[str, Any]) -> str:
@@ -177,12 +191,16 @@ def _chosen(one: Mapping[str, Any]) -> str:
     return "; ".join(words)
 
 
-def _picture(document: Mapping[str, Any], one: Mapping[str, Any], place: str) -> str:
+def _picture(
+    document: Mapping[str, Any], one: Mapping[str, Any], place: str, names: Mapping[str, str]
+) -> str:
+    """The ladder so far, drawn for a phone: beside the editor the page has no more room for it."""
     if not one.get("situation"):
         return ""
     whole = finished(document)
     index = [other[KEY] for other in document["complications"]].index(one[KEY])
-    return ladder_picture(whole["complications"][index], whole, width=380, name=f"ladder-{place}")
+    complication = whole["complications"][index]
+    return ladder_picture(complication, whole, width=NARROW, names=names, name=f"ladder-{place}")
 
 
 def _causes(document: Mapping[str, Any], one: Mapping[str, Any], place: str) -> tuple[Pick, ...]:
@@ -192,17 +210,17 @@ def _causes(document: Mapping[str, Any], one: Mapping[str, Any], place: str) -> 
         if other is one:
             continue
         name = f"C{other[KEY]}"
-        acts = [(f"{name} 0", "before the first rung")]
+        acts = [(f"{name} 0", "Before the first rung")]
         acts += [
             (
                 f"{name} {act[KEY]}",
-                f"rung {act['position']}, {choices.label_of('technique', act.get('technique'))}",
+                f"Rung {act['position']}, {choices.label_of('technique', act.get('technique'))}",
             )
             for act in other.get("actions") or []
         ]
         label = f"{name}: {choices.label_of('situation', other.get('situation'))}"
-        groups_.append((label, ((name, "act not known"), *acts)))
-    return (Pick(f"caused {place}", "which act caused it", "Say so", tuple(groups_)),)
+        groups_.append((label, ((name, "Act not known"), *acts)))
+    return (Pick(f"caused {place}", "The act that caused it", "Say so", tuple(groups_)),)
 
 
 __all__ = ["Choice", "EditorView", "Typed", "editor_view", "first_place", "unread"]

@@ -107,14 +107,22 @@ class LadderView:
     fragments: tuple[Line, ...]
 
 
-def ladder_view(document: Mapping[str, Any], complication: Mapping[str, Any], opened: str) -> LadderView:
-    """The ladder of one complication of a draft; `opened` is the place of the row that is shown open."""
+def ladder_view(
+    document: Mapping[str, Any],
+    complication: Mapping[str, Any],
+    opened: str,
+    names: Mapping[str, str] = NO_NAMES,
+) -> LadderView:
+    """The ladder of one complication of a draft; `opened` is the place of the row that is shown open.
+
+    `names` are those of device models by code.
+    """
     place = f"C{complication[KEY]}"
     rungs = ladder_of(complication).rungs
     actions = complication.get("actions") or []
     lines = []
     for action, rung in zip(actions, rungs, strict=True):
-        lines.append(_rung(document, complication, action, rung, opened, len(actions)))
+        lines.append(_rung(document, complication, action, rung, opened, len(actions), names))
     now = faced(complication)
     words = f"Rung {len(actions) + 1}: what was tried?"
     after_all = choices.techniques(f"add rung {place}", f"add rung {place}", words, now)
@@ -136,13 +144,13 @@ def _declining(place: str) -> Pick:
     words = word_list("technique")
     codes = choices.offered(words, ("any_percutaneous",))
     every = sorted(choices.listed("technique", codes), key=lambda one: one[1])
-    return Pick(f"decline {place}", "an option weighed and not tried", "Add it", (("", tuple(every)),))
+    return Pick(f"decline {place}", "Add an option weighed and not tried", "Add it", (("", tuple(every)),))
 
 
 def _injuring(place: str, key: int | None) -> Pick:
     codes = choices.offered(word_list("injury_kind"))
     do = "injury-after" if key is not None else "injury"
-    asks = "an injury seen after this rung" if key is not None else "an injury"
+    asks = "Add an injury seen after this rung" if key is not None else "Add an injury"
     words = f"{do} {place} {key}" if key is not None else f"{do} {place}"
     return Pick(words, asks, "Add it", (("", choices.listed("injury_kind", codes)),))
 
@@ -154,6 +162,7 @@ def _rung(
     rung: Any,
     opened: str,
     count: int,
+    names: Mapping[str, str],
 ) -> RungLine:
     above = f"C{complication[KEY]}"
     place = f"{above}.a{action[KEY]}"
@@ -166,7 +175,7 @@ def _rung(
         action[KEY],
         rung.position,
         choices.label_of("technique", technique) if technique else "Technique not recorded",
-        rung_in_words(document, action),
+        rung_in_words(document, action, names),
         str(action.get("result") or ""),
         is_open,
         rung.position == 1,
@@ -176,18 +185,18 @@ def _rung(
         tuple(_after(document, complication, rung.position, opened)),
         lowered(choices.label_of("situation", rung.faced)),
         _technique_asked(place, action, rung) if is_open else None,
-        _said(complication, action, place) if is_open else (),
+        _said(complication, action, place, names) if is_open else (),
         choices.aims(f"{place}.aim", action.get("aim")) if is_open else None,
         _questions(complication, action, above) if is_open else (),
         (_injuring(above, action[KEY]),) if is_open else (),
     )
 
 
-def rung_in_words(document: Mapping[str, Any], action: Mapping[str, Any]) -> str:
+def rung_in_words(document: Mapping[str, Any], action: Mapping[str, Any], names: Mapping[str, str]) -> str:
     """Aim, result, devices, minutes."""
     injuries = {str(one.get("ref")): one for one in document.get("injuries") or []}
     parts = [aim_in_words(action, injuries), result_in_words(action)]
-    parts += [device_in_words(device, NO_NAMES) for device in action.get("devices") or []]
+    parts += [device_in_words(device, names) for device in action.get("devices") or []]
     if (at := known_number(action.get("at_minute"))) is not None:
         parts.append(f"begun at {clock(at)}")
     if (minutes := known_number(action.get("minutes"))) is not None:
@@ -200,14 +209,16 @@ def _technique_asked(place: str, action: Mapping[str, Any], rung: Any) -> Questi
     return choices.techniques(f"set {name}", name, "What was tried?", rung.faced, action.get("technique"))
 
 
-def _said(complication: Mapping[str, Any], action: Mapping[str, Any], place: str) -> tuple[Said, ...]:
+def _said(
+    complication: Mapping[str, Any], action: Mapping[str, Any], place: str, names: Mapping[str, str]
+) -> tuple[Said, ...]:
     """Aim, devices and minute as one reads them; of a minute that follows from the rung before, that it does."""
     said = []
     if aim := action.get("aim"):
         words = choices.AIM_WORDS.get(aim) or f"Aim: {lowered(choices.label_of('aim', aim))}"
         said.append(Said("", words, "", f"{place}.aim"))
     for device in action.get("devices") or []:
-        words = lowered(device_in_words(device, NO_NAMES))
+        words = lowered(device_in_words(device, names))
         said.append(Said("With", words, "", f"{place}.device{device[KEY]}"))
     if (at := known_number(action.get("at_minute"))) is not None:
         above = [one for one in complication["actions"] if one["position"] == action["position"] - 1]
@@ -284,7 +295,7 @@ def injury_line(injury: Mapping[str, Any], opened: str) -> Line:
             asked.append(Question(f"{place}.grade", "Which grade?", found))
         codes = choices.offered(word_list("technique"), ("any_percutaneous",))
         every = tuple(sorted(choices.listed("technique", codes), key=lambda one: one[1]))
-        picks.append(Pick(f"toggle {place}.treated_with", "treated with", "Add it", (("", every),)))
+        picks.append(Pick(f"toggle {place}.treated_with", "Treated with", "Add or remove", (("", every),)))
     words = injury_in_words(injury)
     if treated := injury.get("treated_with"):
         words += ", treated with " + ", ".join(lowered(choices.label_of("technique", one)) for one in treated)

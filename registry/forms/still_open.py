@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from registry.documents import findings
+from registry.drawings.phrases import lowered
 from registry.editing import finished
 from registry.editing.places import BY_LIST, CASE, KEY, Gone, found, parts_of
 from registry.findings import Finding
@@ -92,7 +93,18 @@ def label_of_field(draft: Mapping[str, Any], name: str) -> str:
     except (Gone, KeyError):
         return "The case" if name == CASE else name
     position = (there.thing or {}).get("position")
-    return f"Rung {position}, {label[:1].lower()}{label[1:]}" if position else label
+    said = f"Rung {position}, {lowered(label)}" if position else label
+    return _of_which(draft, place, said)
+
+
+def _of_which(draft: Mapping[str, Any], place: str, says: str) -> str:
+    """The words, with the complication that they speak of where there is more than one; `place` lies in it."""
+    complications = draft.get("complications") or []
+    keys = [f"C{one[KEY]}" for one in complications]
+    first = place.partition(".")[0]
+    if len(keys) < 2 or first not in keys:
+        return says
+    return f"Complication {keys.index(first) + 1}: {lowered(says)}"
 
 
 def _missing(draft: Mapping[str, Any]) -> Iterator[Open]:
@@ -105,16 +117,17 @@ def _missing(draft: Mapping[str, Any]) -> Iterator[Open]:
                 ("minutes", f"How long {number} took"),
             ):
                 if action.get(field) is None:
-                    yield Open(says, f"open {rung}.{field}")
+                    yield Open(_of_which(draft, place, says), f"open {rung}.{field}")
         for name, says in (
             ("segments", "Where it lay"),
             ("actions_known", "Are these all the acts?"),
             ("harm", "Harm, as rated after the rescue"),
         ):
             if complication.get(name) is None:
-                yield Open(says, f"open {place}.{name}")
+                yield Open(_of_which(draft, place, says), f"open {place}.{name}")
         if (complication.get("device") or {}).get("kept") is None:
-            yield Open("Was the device kept, sent to the maker or discarded?", f"open {place}.device.kept")
+            says = "Was the device kept, sent to the maker or discarded?"
+            yield Open(_of_which(draft, place, says), f"open {place}.device.kept")
     for name, says in (
         ("injuries", "Injuries, or that there were none"),
         ("outcome", "After the laboratory"),

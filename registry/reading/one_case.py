@@ -9,10 +9,11 @@ from registry.drawings.coronary_map import coronary_map
 from registry.drawings.ladder_picture import NARROW, WIDE, ladder_picture
 from registry.drawings.ladder_words import ladder_in_words
 from registry.drawings.phrases import lowered, named, raised
-from registry.models import Case, DeviceModel, Staff
+from registry.models import Case, Staff
 from registry.reading import aftermath, facts
 from registry.reading.aftermath import DutyLine
 from registry.reading.listing import State, states_of
+from registry.reading.model_names import model_names
 from registry.reading.titles import title_of, where_in_words, where_of
 from registry.reading.words import Document, Known, Section, on_day, said
 from registry.versions import last_version, version_text
@@ -82,21 +83,10 @@ def title_of_case(case: Case) -> str:
 def known_names(case: Case, clear: Document) -> Known:
     """The names of the staff of the site who have an account, and of the models that the document names."""
     staff = Staff.objects.filter(site=case.site_id, person__isnull=False).select_related("person")
-    named_models = DeviceModel.objects.filter(code__in=_models(clear))
     return Known(
         staff={one.code: one.person.name for one in staff if one.person is not None and one.person.name},
-        models={model.code: model.name for model in named_models if model.name},
+        models=model_names(clear),
     )
-
-
-def _models(value: object) -> set[str]:
-    """Every device model that a document names."""
-    if isinstance(value, dict):
-        own = {value["model"]} if isinstance(value.get("model"), str) else set()
-        return own.union(*(_models(inner) for inner in value.values()))
-    if isinstance(value, list):
-        return set().union(*(_models(item) for item in value)) if value else set()
-    return set()
 
 
 def _under_title(case: Case, clear: Document) -> list[str]:

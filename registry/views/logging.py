@@ -20,6 +20,7 @@ from registry.forms import draft_page
 from registry.forms.draft_edit import UNDO, DraftEdit
 from registry.forms.draft_level import ASK, MINE, THEIRS, Level
 from registry.forms.still_open import Open, field_at, label_of_field, sentence
+from registry.reading.model_names import model_names
 from registry.recording.change import NotSaved
 from registry.recording.checking import Refused
 from registry.recording.draft_saving import bring_level, is_behind, submit_draft
@@ -186,7 +187,7 @@ def _page(shown: OpenDraft, name: str = "", **more: Any) -> dict[str, Any]:
 def _editor(shown: OpenDraft) -> draft_page.EditorView:
     text = shown.text
     typed = draft_page.Typed(text.typed, draft_page.unread(text.document, text.typed))
-    return draft_page.editor_view(text.document, typed, text.opened, shown.today)
+    return draft_page.editor_view(text.document, typed, text.opened, shown.today, model_names(text.document))
 
 
 def _shown(request: MemberRequest, shown: OpenDraft, status: int = 200, **more: Any) -> HttpResponse:

@@ -67,36 +67,52 @@ def test_a_ladder_of_six_rungs_is_the_document_written_by_hand(
     assert console == []
 
 
-def key(page: Page, do: str) -> None:
-    """Reach a button by Tab alone, from where the cursor is, and press it with Space."""
-    for _ in range(120):
-        if page.evaluate("document.activeElement.value || ''") == do:
-            break
-        page.keyboard.press("Tab")
-    else:
-        raise AssertionError(f"the button {do} is not reached by Tab")
+def key(page: Page, do: str) -> int:
+    """Reach a button by Tab alone, from where the cursor is, and press it with Space; the presses that it took."""
+    tabs = _tabs_to(page, "value", do)
     answered(page, lambda: page.keyboard.press("Space"))
+    return tabs + 1
 
 
-def test_a_plain_case_is_logged_by_keyboard_alone(
+def along(page: Page, way: str) -> int:
+    """Reach a link within the page by Tab alone and follow it; the presses that it took."""
+    tabs = _tabs_to(page, "href", way)
+    page.keyboard.press("Enter")
+    assert page.evaluate("`#${document.activeElement.id}`") == way
+    return tabs + 1
+
+
+def _tabs_to(page: Page, attribute: str, wanted: str) -> int:
+    for tabs in range(120):
+        if page.evaluate("(name) => document.activeElement.getAttribute(name)", attribute) == wanted:
+            return tabs
+        page.keyboard.press("Tab")
+    raise AssertionError(f"{wanted} is not reached by Tab")
+
+
+def test_a_plain_case_is_logged_by_keyboard_alone_in_fifty_presses(
     page: Page, live_server: Any, operator: Person, console: list[str]
 ):
     begin(page, live_server)
+    presses = sum(key(page, do) for do in SIX_RUNGS[:2])
+    presses += _tabs_to(page, "id", "by-name-C1") + 1
+    page.keyboard.press("Enter")
+    presses += key(page, SIX_RUNGS[2])
+    presses += along(page, "#ladder-of-C1")
     for do in (
-        "set C1.device.class guidewire",
-        "set C1.situation wire_stuck",
-        "segment C1 9",
         "add rung C1 steady_traction",
         "result C1 1 unchanged",
         "add rung C1 microcatheter_to_trap",
         "result C1 2 resolved",
         "set C1.ending out_whole",
     ):
-        key(page, do)
+        presses += key(page, do)
     assert page.evaluate("document.activeElement.dataset.name") == "C1.actions_known"
-    page.locator('button[value="save full"]').focus()
+    presses += along(page, "#save")
+    presses += _tabs_to(page, "value", "save full") + 1
     page.keyboard.press("Enter")
     page.wait_for_url("**/case/*/")
+    assert presses <= 52, presses
     complication = content(opened_document(Case.objects.get()))["complications"][0]
     assert [act["result"] for act in complication["actions"]] == ["unchanged", "resolved"]
     assert console == []
@@ -218,6 +234,19 @@ def test_why_a_case_is_not_saved_yet_stays_to_be_read_while_it_is_mended(
         page.locator('input[name="C1.device.lot"]').fill("L-7")
     page.wait_for_timeout(300)
     expect(page.locator("#trouble")).to_contain_text("not saved yet")
+
+
+def test_a_list_of_segments_stays_open_for_the_next_and_the_map_opens_none(
+    page: Page, live_server: Any, operator: Person
+):
+    begin(page, live_server)
+    names = page.locator('button[value="segment C1 9"]')
+    answered(
+        page, lambda: page.locator('[data-segment="2"]').first.dispatch_event("click", {"bubbles": True})
+    )
+    expect(names).to_be_hidden()
+    press(page, "segment C1 9")
+    expect(names).to_be_visible()
 
 
 def test_a_touch_on_the_map_chooses_the_segment(page: Page, live_server: Any, operator: Person):

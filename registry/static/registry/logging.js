@@ -10,6 +10,7 @@
   const waits = [1, 2, 4, 8, 16, 30];
   let inFlight = 0, typed = 0, sentUpTo = 0, keptUpTo = 0, sentVersion = "", tries = 0, timer = 0, pressed = "", saved = false;
   const late = new Map();
+  let lists = [];
 
   let spoken = "";
   const say = (sentence) => { trouble.textContent = spoken = sentence; };
@@ -86,6 +87,8 @@
   // Signed out, or an old token: the page stays, what became of it is said, and it goes on by itself.
   document.body.addEventListener("htmx:beforeSwap", (event) => {
     const status = event.detail.xhr.status;
+    // A list of names that was opened stays so, for there may be several to choose.
+    lists = [...form.querySelectorAll("details[open] > summary[id]")].map((one) => one.id);
     if (status === 401 || status === 403) {
       event.detail.shouldSwap = false;
       toBeSent();
@@ -100,6 +103,7 @@
   document.body.addEventListener("htmx:afterSwap", (event) => {
     if (event.detail.target.id !== "editor") return;
     const editor = document.getElementById("editor");
+    for (const id of lists) document.getElementById(id)?.parentElement.setAttribute("open", "");
     for (const [name, value] of late) {
       const field = form.elements[name];
       if (!field || !("value" in field)) continue;

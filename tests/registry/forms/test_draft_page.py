@@ -9,6 +9,7 @@ import re
 from hypothesis import given
 from hypothesis import strategies as st
 
+from registry.drawings.ladder_picture import NARROW
 from registry.editing import Refused, apply, begun
 from registry.editing.places import found, sub_places
 from registry.forms.draft_page import EditorView, Typed, editor_view, unread
@@ -104,3 +105,54 @@ def test_a_device_in_a_rung_is_found_where_its_rung_is_open():
     page = shown(draft, where("C1.a1.device1"))
     assert page.complications[0].ladder.rungs[0].opened
     assert [rows.rows[0].place for rows in page.opened[0].lists] == ["C1.a1.device1"]
+
+
+def test_the_ladder_so_far_is_drawn_for_a_phone_with_the_catalogues_names():
+    device = {"class": "snare_single_loop", "model": "ORLO-3"}
+    draft = begun(a_case(a_ladder("wire_stuck: snare_single=resolved")))
+    draft["complications"][0]["actions"][0]["devices"] = [{"_key": 1, **device}]
+    one = editor_view(draft, Typed(), "", TODAY, {"ORLO-3": "Orlo Three"}).complications[0]
+    assert f'viewBox="0 0 {NARROW} ' in one.picture
+    for words in (one.picture, one.ladder.rungs[0].words):
+        assert "Orlo" in words and "ORLO-3" not in words
+
+
+def test_what_stands_before_a_list_begins_as_a_sentence():
+    draft = begun(a_case(a_ladder("wire_stuck: steady_traction"), a_ladder("wire_stuck: vasodilator")))
+    picks = [pick for one in shown(draft).complications for pick in one.ladder.picks + one.causes]
+    for one in shown(draft, "C1.a1").complications:
+        questions = (one.device, one.situation, one.where, one.ending, one.ladder.next)
+        picks += [question.pick for question in questions if question and question.pick]
+        picks += [pick for rung in one.ladder.rungs for pick in rung.picks]
+    assert len(picks) > 10
+    assert [pick.label for pick in picks if not pick.label[:1].isupper()] == []
+
+
+def test_a_situation_is_another_only_beside_those_that_stand_there():
+    asked = shown(begun({"complications": [{}]})).complications[0].situation
+    assert asked.pick is not None and (asked.choices, asked.pick.label) == ((), "A situation")
+    asked = shown(begun({"complications": [{"situation": "wire_stuck"}]})).complications[0].situation
+    assert asked.pick is not None and asked.pick.label == "Another situation"
+
+
+def test_whether_these_are_all_the_acts_has_three_full_answers():
+    asked = shown(begun(a_case())).complications[0].all_acts
+    assert [choice.label for choice in asked.choices] == [
+        "Yes, all",
+        "No, some are missing or out of order",
+        "The acts are not known",
+    ]
+    asked = (
+        shown(begun(a_case({"situation": "wire_stuck", "actions_known": "unknown"})))
+        .complications[0]
+        .all_acts
+    )
+    assert [choice.label for choice in asked.choices if choice.chosen] == ["Not known"]
+
+
+def test_what_is_open_says_of_which_complication_where_there_are_more():
+    draft = begun(a_case(a_ladder("wire_stuck: steady_traction"), a_ladder("wire_stuck: vasodilator")))
+    says = {one.says for one in shown(draft).open}
+    assert {"Complication 1: the result of rung 1", "Complication 2: the result of rung 1"} <= says
+    alone = {one.says for one in shown(begun(a_case(a_ladder("wire_stuck: steady_traction")))).open}
+    assert "The result of rung 1" in alone
