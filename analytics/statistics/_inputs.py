@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
+import math
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import special
 
 NUMBER_KINDS = "iuf"  # NumPy's letters for whole numbers and floats: no booleans, texts, dates or objects
 LARGEST_COUNT = 2**53  # beyond it a float skips whole numbers
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 
 def amounts(name: str, values: ArrayLike) -> FloatArray:
     """`values` as floats in their shape; ValueError where one is not a number, finite, 0 or more."""
-    if np.ma.is_masked(values):
-        raise ValueError(f"{name}: holds masked values; leave them out or give numbers")
-    try:
-        array = np.asarray(values)
-    except (TypeError, ValueError):  # rows of unequal length, or nothing that NumPy can hold
-        raise ValueError(f"{name}: must be one number or an even array of numbers") from None
+    array = _even_array(name, values)
     if array.dtype.kind not in NUMBER_KINDS:
         raise ValueError(f"{name}: must hold numbers, not {array.dtype.name}")
     array = array.astype(np.float64)
@@ -40,6 +40,16 @@ def counts(name: str, values: ArrayLike) -> FloatArray:
     return array
 
 
+def indicators(name: str, values: ArrayLike) -> BoolArray:
+    """`values`, each 1 or 0 (True or False), as booleans in their shape; ValueError where one is neither."""
+    if (given := _even_array(name, values)).dtype.kind == "b":
+        return given.astype(np.bool_)
+    array = counts(name, values)
+    if (array > 1).any():
+        raise ValueError(f"{name}: must be 1 for yes or 0 for no, found {array.max():g}")
+    return array.astype(np.bool_)
+
+
 def require_same_shape(**arrays: FloatArray) -> None:
     """ValueError unless all that are not single numbers have one shape: nothing else is stretched to fit."""
     shapes = {name: array.shape for name, array in arrays.items() if array.ndim}
@@ -53,3 +63,17 @@ def confidence_level(confidence: object) -> float:
     if not isinstance(confidence, float) or not 0 < confidence < 1:
         raise ValueError(f"confidence: must be one number between 0 and 1, such as 0.95, not {confidence!r}")
     return confidence
+
+
+def two_sided_quantile(confidence: object) -> float:
+    """Normal quantile of (1 + confidence) / 2; by erfinv, which stays exact for levels close to 0 or 1."""
+    return math.sqrt(2.0) * float(special.erfinv(confidence_level(confidence)))
+
+
+def _even_array(name: str, values: ArrayLike) -> NDArray[Any]:
+    if np.ma.is_masked(values):
+        raise ValueError(f"{name}: holds masked values; leave them out or give numbers")
+    try:
+        return np.asarray(values)
+    except (TypeError, ValueError):  # rows of unequal length, or nothing that NumPy can hold
+        raise ValueError(f"{name}: must be one number or an even array of numbers") from None
