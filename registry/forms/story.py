@@ -190,12 +190,10 @@ def where(name: str) -> str:
 def groups(shower: Shower, opened: str) -> list[Group]:
     """The rest of the story, one group open at most."""
     made = []
-    for complication in shower.draft.get("complications") or []:
-        place = f"C{complication[KEY]}"
-        title = (
-            "More about the complication" if place == "C1" else f"More about complication {complication[KEY]}"
-        )
-        made.append(_group(shower, place, title, opened))
+    complications: Any = shower.draft.get("complications") or []
+    for number, complication in enumerate(complications, start=1):
+        which = f"complication {number}" if len(complications) > 1 else "the complication"
+        made.append(_group(shower, f"C{complication[KEY]}", f"More about {which}", opened))
     return made + [_group(shower, name, title, opened) for name, title in _GROUPS]
 
 

@@ -156,3 +156,11 @@ def test_what_is_open_says_of_which_complication_where_there_are_more():
     assert {"Complication 1: the result of rung 1", "Complication 2: the result of rung 1"} <= says
     alone = {one.says for one in shown(begun(a_case(a_ladder("wire_stuck: steady_traction")))).open}
     assert "The result of rung 1" in alone
+
+
+def test_more_about_a_complication_bears_the_number_of_its_place():
+    draft = begun(a_case(a_ladder("wire_stuck: steady_traction"), a_ladder("wire_stuck: vasodilator")))
+    titles = [group.title for group in shown(draft).groups]
+    assert titles[:2] == ["More about complication 1", "More about complication 2"]
+    draft = apply(draft, "remove complication 1").document
+    assert shown(draft).groups[0].title == "More about the complication"
