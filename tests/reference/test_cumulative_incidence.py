@@ -12,9 +12,16 @@ from typing import Any
 
 import numpy as np
 import pytest
+from sksurv.nonparametric import cumulative_incidence_competing_risks  # type: ignore[import-untyped]
 from statsmodels.duration.survfunc import CumIncidenceRight
+from statsmodels.stats.proportion import proportion_confint
 
-from analytics.statistics.sequences import CumulativeIncidence, cumulative_incidence
+from analytics.statistics.sequences import (
+    CumulativeIncidence,
+    conditional_success,
+    cumulative_incidence,
+    kaplan_meier,
+)
 
 pytestmark = pytest.mark.pure
 
@@ -80,6 +87,41 @@ def test_four_attempts_with_competing_endings_and_censoring() -> None:
     assert result.incidence["left"] == pytest.approx(left, abs=SIX_DECIMALS)
     still_open = 1 - sum(result.incidence.values())
     assert still_open == pytest.approx(fractions("13/20", "91/240", "91/480", "0"))
+
+
+def test_taking_competing_endings_for_censored_overstates_success() -> None:
+    """The trap, constructed and recomputed: 1 minus Kaplan-Meier ends at .765625, the share is .570486."""
+    attempt = [attempts for count, attempts, _cause in ATTEMPTS_FIXTURE for _each in range(count)]
+    out = [cause == "out" for count, _attempts, cause in ATTEMPTS_FIXTURE for _each in range(count)]
+    naive = 1 - kaplan_meier(attempt, out).survival
+    assert naive == pytest.approx([0.25, 0.4375, 0.53125, 0.765625])
+    assert naive[-1] > curve(*ATTEMPTS_FIXTURE).incidence["out"][-1] + 0.19
+
+
+def test_success_at_each_attempt_is_among_those_who_made_it() -> None:
+    """Constructed; 5/20, 3/12, 1/6 and 1/2 recomputed by hand, limits with statsmodels' Wilson interval."""
+    attempt = [attempts for count, attempts, _cause in ATTEMPTS_FIXTURE for _each in range(count)]
+    out = [cause == "out" for count, _attempts, cause in ATTEMPTS_FIXTURE for _each in range(count)]
+    result = conditional_success(attempt, out)
+    assert result.attempts.tolist() == [1, 2, 3, 4]
+    assert result.succeeded.tolist() == [5, 3, 1, 1]
+    assert result.made.tolist() == [20, 12, 6, 2]
+    assert result.share == pytest.approx(fractions("5/20", "3/12", "1/6", "1/2"))
+    lower, upper = proportion_confint(result.succeeded, result.made, method="wilson")
+    assert result.lower == pytest.approx(lower, abs=1e-12)
+    assert result.upper == pytest.approx(upper, abs=1e-12)
+
+
+def test_scikit_survival_gives_the_same_curve_for_the_four_attempts() -> None:
+    """Recomputed here with `cumulative_incidence_competing_risks`, causes numbered from 1."""
+    numbers = {None: 0, "out": 1, "surgery": 2, "left": 3}
+    attempt = [attempts for count, attempts, _cause in ATTEMPTS_FIXTURE for _each in range(count)]
+    status = [numbers[cause] for count, _attempts, cause in ATTEMPTS_FIXTURE for _each in range(count)]
+    times, shares = cumulative_incidence_competing_risks(np.array(status), np.array(attempt))
+    result = curve(*ATTEMPTS_FIXTURE)
+    assert times.tolist() == result.attempts.tolist()
+    for cause in ("out", "surgery", "left"):
+        assert result.incidence[cause] == pytest.approx(shares[numbers[cause]], abs=1e-12)
 
 
 def test_without_censoring_the_curve_is_plain_proportions() -> None:
