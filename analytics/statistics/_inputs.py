@@ -65,6 +65,34 @@ def confidence_level(confidence: object) -> float:
     return confidence
 
 
+def fraction(name: str, value: object) -> float:
+    """`value` as a float; ValueError unless it is one number strictly between 0 and 1."""
+    if not isinstance(value, float) or not 0 < value < 1:
+        raise ValueError(f"{name}: must be one number between 0 and 1, not {value!r}")
+    return float(value)
+
+
+def one_amount(name: str, value: Any) -> float:
+    """`value` as a float; ValueError unless it is one finite number above 0."""
+    array = amounts(name, value)
+    if array.ndim or not array > 0:
+        raise ValueError(f"{name}: must be one number above 0, not {value!r}")
+    return float(array)
+
+
+def row(name: str, array: FloatArray) -> FloatArray:
+    """`array` with one axis, a single number as a row of one; ValueError where it has several axes."""
+    if array.ndim > 1:
+        raise ValueError(f"{name}: must be one row of numbers, not an array of shape {array.shape}")
+    return np.atleast_1d(array)
+
+
+def read_only(array: FloatArray) -> FloatArray:
+    """The same array, which nobody can write to any more."""
+    array.setflags(write=False)
+    return array
+
+
 def two_sided_quantile(confidence: object) -> float:
     """Normal quantile of (1 + confidence) / 2; by erfinv, which stays exact for levels close to 0 or 1."""
     return math.sqrt(2.0) * float(special.erfinv(confidence_level(confidence)))
