@@ -50,6 +50,17 @@ def indicators(name: str, values: ArrayLike) -> BoolArray:
     return array.astype(np.bool_)
 
 
+def successes_in_trials(
+    successes: ArrayLike, trials: ArrayLike, names: tuple[str, str] = ("successes", "trials")
+) -> tuple[FloatArray, FloatArray]:
+    """Both as `counts` of one shape; ValueError by their `names` where there are more successes than trials."""
+    won, tried = counts(names[0], successes), counts(names[1], trials)
+    require_same_shape(**dict(zip(names, (won, tried), strict=True)))
+    if (won > tried).any():
+        raise ValueError(f"{names[0]}: must not be above {names[1]}")
+    return won, tried
+
+
 def require_same_shape(**arrays: FloatArray) -> None:
     """ValueError unless all that are not single numbers have one shape: nothing else is stretched to fit."""
     shapes = {name: array.shape for name, array in arrays.items() if array.ndim}

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
-from analytics.statistics._inputs import FloatArray, confidence_level, counts, require_same_shape
+from analytics.statistics._inputs import FloatArray, successes_in_trials, two_sided_quantile
 
 
 def wilson(
@@ -29,27 +26,14 @@ def wilson(
 
     Example: wilson(7, 12) gives 0.319511 to 0.806740.
     """
-    won, tried = _successes_in_trials(successes, trials)
-    z = _two_sided_quantile(confidence)
+    won, tried = successes_in_trials(successes, trials)
+    z = two_sided_quantile(confidence)
     tried = np.where(tried > 0, tried, np.nan)
     # The correction is the same limit, taken half a success further out.
     step = 0.5 if continuity else 0.0
     lower = _score_lower(np.maximum(won - step, 0.0), tried, z)
     upper = _score_upper(np.minimum(won + step, tried), tried, z)
     return lower[()], upper[()]
-
-
-def _successes_in_trials(successes: ArrayLike, trials: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    won, tried = counts("successes", successes), counts("trials", trials)
-    require_same_shape(successes=won, trials=tried)
-    if (won > tried).any():
-        raise ValueError("successes: must not be above trials")
-    return won, tried
-
-
-def _two_sided_quantile(confidence: float) -> float:
-    """Normal quantile of (1 + confidence) / 2; by erfinv, which stays exact for levels close to 0 or 1."""
-    return math.sqrt(2.0) * float(special.erfinv(confidence_level(confidence)))
 
 
 def _score_lower(won: FloatArray, tried: FloatArray, z: float) -> FloatArray:
