@@ -1,0 +1,55 @@
+"""The only place that queries: whose cases and which days in, small tables of counts out.
+
+Nothing is counted without a `Scope`, which has no default. The database counts, on the derived columns; no statistics
+here. The rules (R2 to R13) are stated in DEVELOPERS.md. Imports run downwards: counting < attempts, endings, devices <
+left_out.
+"""
+
+from __future__ import annotations
+
+from analytics.cohorts.attempts import considered, declined, extent, situations, techniques
+from analytics.cohorts.counting import Row, Table, at_one_moment
+from analytics.cohorts.devices import (
+    DeviceCounts,
+    ProcedureCounts,
+    devices,
+    extent_of_devices,
+    months_with_uses,
+    names_of_models,
+    procedures,
+)
+from analytics.cohorts.endings import curve, endings
+from analytics.cohorts.left_out import (
+    Reasons,
+    outside_curve,
+    perhaps_outside,
+    without_acts,
+    without_cause,
+)
+from analytics.filters import Filters
+
+__all__ = [
+    "DeviceCounts",
+    "Filters",
+    "ProcedureCounts",
+    "Reasons",
+    "Row",
+    "Table",
+    "at_one_moment",
+    "considered",
+    "curve",
+    "declined",
+    "devices",
+    "endings",
+    "extent",
+    "extent_of_devices",
+    "months_with_uses",
+    "names_of_models",
+    "outside_curve",
+    "perhaps_outside",
+    "procedures",
+    "situations",
+    "techniques",
+    "without_acts",
+    "without_cause",
+]
