@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Generic, TypeVar
 
+from analytics import estimates
+from analytics.estimates import Estimate
 from analytics.statistics.sequences import CumulativeIncidence
 
-WILSON = "Wilson, 95 %"
-GARWOOD = "exact Poisson (Garwood), 95 %"
+WILSON = f"{estimates.WILSON}, {100 * estimates.LEVEL:g} %"
+GARWOOD = f"{estimates.GARWOOD}, {100 * estimates.LEVEL:g} %"
 AALEN_JOHANSEN = "cumulative incidence (Aalen-Johansen)"
 
 
@@ -105,6 +107,18 @@ class TechniqueRecord:
     lower: float | None
     upper: float | None
 
+    @property
+    def estimate(self) -> Estimate:
+        """Resolved in attempts, with what must be said of it."""
+        return estimates.share(
+            self.resolved,
+            self.attempts,
+            unit="attempts",
+            limits=(self.lower, self.upper),
+            missing=self.unknown,
+            cases=self.cases,
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class DeviceRate:
@@ -122,6 +136,17 @@ class DeviceRate:
     rate_per_1000: float | None
     lower: float | None
     upper: float | None
+
+    @property
+    def estimate(self) -> Estimate:
+        """First events per 1,000 units opened, with what must be said of it."""
+        return estimates.rate(
+            self.events,
+            self.uses,
+            unit="uses",
+            limits=(self.lower, self.upper),
+            secondary=self.secondary_events,
+        )
 
 
 @dataclass(frozen=True, slots=True)

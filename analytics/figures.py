@@ -22,8 +22,6 @@ from registry.drawings.phrases import counted, joined, lowered, named
 from registry.terms import CLOSED, Aim
 from registry.vocabulary import word_list
 
-FEWEST_FOR_A_PERCENTAGE = 10
-FEWEST_FOR_A_SOLID_DOT = 5
 _AIMS = (Aim.FREE, Aim.RETRIEVE, Aim.SECURE)
 _QUARTERS = 4
 
@@ -78,6 +76,7 @@ class TechniqueLine:
     by_attempt: tuple[str, ...]
     others: tuple[tuple[str, int], ...]
     declined: int
+    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,18 +121,17 @@ def technique_lines(
 
 
 def _technique_line(one: TechniqueRecord, tries: Sequence[TechniqueRecord], declined: int) -> TechniqueLine:
-    few = one.attempts < FEWEST_FOR_A_PERCENTAGE
+    estimate = one.estimate
     share = lower = upper = None
     picture = ""
-    if one.attempts and one.lower is not None and one.upper is not None:
-        share = _percent(one.resolved / one.attempts)
-        lower, upper = _percent(one.lower), _percent(one.upper)
-        picture = charts.interval(share.exact, one.lower, one.upper, 1.0, _QUARTERS, few=few)
+    if drawn := estimate.with_limits:
+        share, lower, upper = map(_percent, drawn)
+        picture = charts.interval(*drawn, 1.0, _QUARTERS, few=estimate.few)
     return TechniqueLine(
         name=_name(one.technique),
         aim=f"to {lowered(word_list('aim')[one.aim].label)}",
         record=one,
-        share=None if few else share,
+        share=None if estimate.few else share,
         lower=lower,
         upper=upper,
         picture=picture,
@@ -148,6 +146,7 @@ def _technique_line(one: TechniqueRecord, tries: Sequence[TechniqueRecord], decl
             ("resolved with a new complication", one.resolved_with_new_complication),
         ),
         declined=declined,
+        cautions=tuple(map(str, estimate.cautions)),
     )
 
 
@@ -240,28 +239,26 @@ def device_groups(
 
 def _axis_holds(rows: Sequence[DeviceRate]) -> float:
     """Every solid dot, and half of all upper limits: a model opened a few times would else press the rest together."""
-    drawn = [one for one in rows if one.rate_per_1000 is not None]
-    solid = [one.rate_per_1000 or 0.0 for one in drawn if one.events >= FEWEST_FOR_A_SOLID_DOT]
-    limits = [one.upper or 0.0 for one in drawn]
+    found = [(one, drawn) for one in (row.estimate for row in rows) if (drawn := one.with_limits)]
+    solid = [rate for one, (rate, _, _) in found if not one.few]
+    limits = [upper for _, (_, _, upper) in found]
     return max([*solid, median(limits)]) if limits else 1.0
 
 
 def _device_line(one: DeviceRate, names: Mapping[str, str], axis: tuple[float, int]) -> DeviceLine:
     model = one.device_model or ""
+    estimate = one.estimate
     rate = lower = upper = None
     picture, instead = "", ""
-    if one.rate_per_1000 is not None and one.lower is not None and one.upper is not None:
-        rate, lower, upper = map(_rate, (one.rate_per_1000, one.lower, one.upper))
-        few = one.events < FEWEST_FOR_A_SOLID_DOT
+    if drawn := estimate.with_limits:
+        rate, lower, upper = map(_rate, drawn)
         picture = (
-            charts.interval(one.rate_per_1000, one.lower, one.upper, *axis, few=few)
+            charts.interval(*drawn, *axis, few=estimate.few)
             if one.events
-            else charts.upper_limit(one.upper, *axis)
+            else charts.upper_limit(drawn[-1], *axis)
         )
-    elif one.secondary_events and not one.events and one.uses:
-        instead = f"0 first, {one.secondary_events} secondary: no rate is drawn"
     else:
-        instead = "no denominator, so no rate"
+        instead = " ".join(map(str, estimate.cautions))
     return DeviceLine(
         name=names.get(model, model) or "Model not recorded",
         code=model if model in names else "",

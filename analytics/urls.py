@@ -11,4 +11,5 @@ urlpatterns: list[URLPattern] = [
     path("techniques.csv", views.techniques_csv, name="techniques_csv"),
     path("devices/", views.devices, name="devices"),
     path("devices.csv", views.devices_csv, name="devices_csv"),
+    path("numbers/", views.how_numbers_are_made, name="how_numbers_are_made"),
 ]

@@ -9,7 +9,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from analytics import asking, charts, chips, cohorts, figures, summaries
+from analytics import asking, charts, chips, cohorts, estimates, figures, methods, summaries
 from analytics.answers import Answer, DeviceRate, TechniqueRecord
 from analytics.asking import Asked
 from analytics.tables import columns_of, write_csv
@@ -128,6 +128,19 @@ def devices_csv(request: MemberRequest) -> HttpResponse:
     if asked.problems:
         return _refused(asked)
     return _csv("devices.csv", summaries.devices(scope, asked.filters), columns_of(DeviceRate))
+
+
+@require_GET
+@page("how_numbers_are_made")
+def how_numbers_are_made(request: MemberRequest) -> HttpResponse:
+    """What is counted and how, and each method with its source."""
+    context = {
+        "groups": methods.groups(),
+        "fewest": estimates.FEWEST_FOR_A_PERCENTAGE,
+        "fewest_events": estimates.FEWEST_EVENTS_FOR_A_RATE_ALONE,
+        "caution_observational": caution("observational"),
+    }
+    return render(request, "analytics/numbers.html", context)
 
 
 def _asked(

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from string import Formatter
 from types import MappingProxyType
+
+Parameter = str | int | float
 
 CAUTIONS: Mapping[str, str] = MappingProxyType(
     {
+        # Of pages, slides and releases as a whole.
         "trained_teams": (
             "For trained teams. Local protocol, the device's instructions for use and the judgement of the licensed "
             "operator come first. Antiplatelet choices and reporting duties are to be confirmed against current "
             "guidance and local law."
         ),
         "observational": (
-            "These are counts of what was recorded. They describe what followed, not what caused it: a technique "
-            "tried third met cases that two others had failed, and attempts stop once one resolves."
+            "These are counts of what was recorded. They describe what followed, not why: a technique tried third "
+            "met cases that two others had failed, and attempts stop once one resolves."
         ),
         "demo_invented": "This is the demo: its people, sites, devices, cases and rates are invented.",
         "release_rule": (
@@ -22,10 +29,110 @@ CAUTIONS: Mapping[str, str] = MappingProxyType(
             "accordingly, and do not link it with other data to find out who is meant."
         ),
         "not_clinically_reviewed": "Not clinically reviewed: no responsible person of this site has signed it yet.",
+        # Of one figure.
+        "few_to_compare": "{successes} of {trials}; too few to compare.",
+        "few_events": "{events} in {exposure}; read the limits and not the rate.",
+        "none_seen": "None seen in {exposure} {unit}: up to {upper} per {per}.",
+        "none_resolved": "None of {trials} {unit}: up to {upper} in 100 by the upper limit.",
+        "nothing_to_divide": "No {unit} with a known result, so no estimate.",
+        "no_denominator": "No denominator, so no rate.",
+        "secondary_only": "0 first, {secondary} secondary: no rate is drawn.",
+        "missing_above_5_percent": (
+            "No known result in {missing} of {all} {unit}: had none or all of them resolved, it would be {lowest} or "
+            "{highest} of {all}."
+        ),
+        # Of attempts.
+        "unadjusted_for_order": (
+            "Unadjusted for the order of attempts: a technique used third met cases that two others had failed. "
+            "Read it by attempt."
+        ),
+        "counted_as_if_apart": (
+            "{attempts} attempts in {cases} cases: attempts within one case are counted as if apart, so the limits are "
+            "too narrow."
+        ),
+        "clustered": (
+            "{attempts} attempts in {cases} cases; the limits are widened by a design effect of {design_effect}."
+        ),
+        "informative_cluster_size": (
+            "Attempts stop once one resolves, so a case with many attempts is a hard one. No widening of limits "
+            "removes that; read success at the first attempt, or by case, beside it."
+        ),
+        "declined": (
+            "Declined in {declined} of {considered} complications in which it was considered: resolved in {resolved} "
+            "of {attempted} where tried, {resolved} of {considered} where considered."
+        ),
+        "declined_left_out": "{declined} complications in which it was declined are in no share of attempts.",
+        "competing_endings": (
+            "Each line is the share with that ending by that attempt; the others compete with it, and surgery, death "
+            "and leaving it are endings, not missing follow-up."
+        ),
+        # Of devices and reports.
+        "denominator_source": (
+            "First events per 1,000 units opened; uses recorded in {recorded} of {site_months} site-months."
+        ),
+        "selection_of_reports": (
+            "Voluntary reports hold too many dramatic events and too few that were slight or solved quietly: a share "
+            "of reports is no incidence."
+        ),
+        # Of comparisons, models and signals.
+        "many_compared": (
+            "{compared} compared: about {expected} of them fall outside limits of {level} % by chance alone."
+        ),
+        "overdispersed": "More spread than chance alone: limits widened by the square root of {phi}.",
+        "shrunken": ("Drawn towards the mean of {groups} groups ({prior}); the raw figure stands beside it."),
+        "signal_means_review": (
+            "A signal asks for a review of the cases behind it and says no more. Baseline {baseline}, threshold "
+            "{threshold}, a false alarm about every {in_control} and a signal after about {out_of_control} if the odds "
+            "are {odds_ratio} times as high; {boundary}."
+        ),
+        "similar_cases": (
+            "{found} cases by {variables}, weights {weights}; {missing} values were missing. Their outcomes are "
+            "counts of the past and no forecast for a patient."
+        ),
     }
 )
+"""Wordings by code, with the names of what is put in; a technique, a device or a person is never compared in them."""
 
 
-def caution(name: str) -> str:
-    """The wording of a caution; KeyError where there is none of that name."""
-    return CAUTIONS[name]
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A caution of one figure: its code and what is put into its wording; in words by `str`."""
+
+    code: str
+    parameters: Mapping[str, Parameter]
+
+    def __str__(self) -> str:
+        return caution(self.code, **self.parameters)
+
+
+def cautioned(code: str, **parameters: Parameter) -> Caution:
+    """A caution of one figure; KeyError and ValueError as `caution`, where it is made and not where it is read."""
+    caution(code, **parameters)
+    return Caution(code, MappingProxyType(parameters))
+
+
+def caution(code: str, /, **parameters: Parameter) -> str:
+    """The wording of a caution with its figures.
+
+    Whole numbers are printed with a comma at thousands, others with three significant digits. KeyError where there is
+    no such code; ValueError, naming the parameter, where one is missing, is not asked for or is no finite number.
+    """
+    if code not in CAUTIONS:
+        raise KeyError(code)
+    wording = CAUTIONS[code]
+    asked = {name for _, name, _, _ in Formatter().parse(wording) if name}
+    if missing := asked - parameters.keys():
+        raise ValueError(f"{code}: the parameter {min(missing)} is missing")
+    if unknown := parameters.keys() - asked:
+        raise ValueError(f"{code}: there is no parameter {min(unknown)}")
+    return wording.format_map({name: _printed(name, value) for name, value in parameters.items()})
+
+
+def _printed(name: str, value: Parameter) -> str:
+    if isinstance(value, str):
+        return value
+    if not math.isfinite(value):
+        raise ValueError(f"{name}: must be a finite number, not {value}")
+    if isinstance(value, int):
+        return f"{value:,}"
+    return f"{Decimal(f'{value:.3g}'):,f}"

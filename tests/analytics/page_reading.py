@@ -66,14 +66,18 @@ def _data(inside: str) -> list[str]:
 
 
 def technique_rows(page: str) -> list[dict[str, str]]:
-    """The figures of each row by the names of the CSV's columns; those that the page leaves out are missing."""
+    """The figures of each row by the names of the CSV's columns; those that the page leaves out are missing.
+
+    Where none of 10 or more was resolved, the page prints the upper limit alone.
+    """
     rows = []
     for attributes, inside in rows_of(page, "technique"):
         data = _data(inside)
         names = [*OTHERS, "complications_resolved", "complications", "cases", "worse", "declined"]
         if len(data) > len(names):
             some = ["resolved", "attempts"]
-            names = [*some, *(["share", "lower", "upper"] if len(data) > len(names) + 2 else []), *names]
+            figures = ["share", "upper"] if "none resolved" in inside else ["share", "lower", "upper"]
+            names = [*some, *(figures if len(data) > len(names) + 2 else []), *names]
         rows.append({**attributes, **dict(zip(names, data, strict=True))})
     return rows
 

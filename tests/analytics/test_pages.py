@@ -245,7 +245,7 @@ def test_below_ten_attempts_there_is_no_percentage_and_the_dot_is_hollow(north_o
     take(a_case(a_ladder(STUCK), id="N-9"))
     page = shown(north_only, "/techniques/", {"situation": "wire_stuck"})
     ((_, row),) = rows_of(page, "technique")
-    assert "0 of 10" in text_of(row) and "0% (0% to 28%)" in text_of(row)
+    assert "0 of 10" in text_of(row) and "none resolved (up to 28%)" in text_of(row)
     assert 'class="interval-dot"' in row and "few" not in row
 
 
@@ -320,7 +320,7 @@ def test_devices_say_in_words_where_there_is_no_rate(north_only: Client) -> None
     page = shown(north_only, "/devices/")
     read = [text_of(inside) for _, inside in rows_of(page, "model")]
     assert read[0].startswith("First wire guidewire, W-1")
-    assert "no denominator, so no rate" in read[0] and "1 left out" in read[0]
+    assert "No denominator, so no rate." in read[0] and "1 left out" in read[0]
     assert read[1].startswith("Model not recorded guidewire not recorded")
     assert "0 first, 1 secondary: no rate is drawn" in read[2]
     assert "none seen (up to 36.9)" in read[3]

@@ -110,6 +110,7 @@ PAGES = (
     Pictured("situations", _at("/techniques/"), role="lab_director"),
     Pictured("filters", _at("/techniques/?situation=wire_stuk&since=2026-13"), role="lab_director"),
     Pictured("devices", _at("/devices/"), role="lab_director"),
+    Pictured("numbers", _at("/numbers/")),
     Pictured("logging", _draft, role="administrator"),
     Pictured("begin", _at("/log/")),
     Pictured("rights", _at("/rights/"), caution=False),

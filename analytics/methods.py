@@ -1,0 +1,158 @@
+"""What the statistics say of themselves, for the page that explains them; it reads their text and computes nothing.
+
+The text is read from the source files, so that the page neither loads a statistics library nor falls out of step.
+"""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+FOLDER = Path(__file__).with_name("statistics")
+
+GROUPS = {
+    "proportions": "Shares",
+    "counts": "Rates",
+    "comparisons": "Comparing groups",
+    "multiplicity": "Many comparisons at once",
+    "sequences": "The order of attempts, and time",
+    "shrinkage": "Many small groups",
+    "control": "Watching over time",
+    "agreement": "Agreement between readers",
+    "similarity": "Similar cases",
+    "disclosure": "Tables that leave the registry",
+}
+"""The modules of the statistics, or packages, in the order of the page, with their headings."""
+
+TITLES = {
+    "wilson": "Wilson's limits of a share",
+    "clopper_pearson": "Clopper and Pearson's exact limits of a share",
+    "mid_p": "Mid-p limits of a share",
+    "newcombe_difference": "Newcombe's limits of the difference of two shares",
+    "clustered_wilson": "Wilson's limits where several attempts come from one case",
+    "clustered_wilson_of_sums": "The same for many rows, from their sums",
+    "garwood": "Garwood's exact limits of a rate",
+    "compare_rates": "Comparing two rates",
+    "fisher_exact": "Fisher's exact test of a table of four",
+    "mid_p_of_table": "Mid-p of a table of four",
+    "mantel_haenszel_difference": "Mantel and Haenszel's difference over strata",
+    "directly_standardised": "A share at a common mix of strata",
+    "benjamini_hochberg": "Benjamini and Hochberg's adjusted p-values",
+    "holm": "Holm's adjusted p-values",
+    "cumulative_incidence": "What had become of complications by the n-th attempt",
+    "kaplan_meier": "Kaplan and Meier's estimate of survival",
+    "conditional_success": "Success at each attempt of those who made it",
+    "beta_binomial": "Shares of many groups, drawn towards their mean",
+    "gamma_poisson": "Rates of many groups, drawn towards their mean",
+    "funnel_limits": "Limits of a funnel",
+    "p_chart": "Chart of shares (p chart)",
+    "u_chart": "Chart of rates (u chart)",
+    "g_chart": "Chart of uses between events (g chart)",
+    "t_chart": "Chart of time between events (t chart)",
+    "bernoulli_cusum": "Cumulative sum of successes and failures",
+    "risk_adjusted_cusum": "Cumulative sum adjusted for expected risk",
+    "cusum_threshold": "Threshold of a cumulative sum",
+    "cohen_kappa": "Cohen's kappa",
+    "gower": "Gower's similarity",
+    "class_sizes": "How many rows are alike (k-anonymity)",
+    "l_diversity": "How many answers rows that are alike have (l-diversity)",
+}
+"""Titles of functions whose name says too little; any other has its name as words."""
+
+Phrase = tuple[tuple[str, bool], ...]
+"""A paragraph in pieces, each with whether it is a name or a call."""
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """One function: its name, which is its anchor, what it says of itself, and a worked example."""
+
+    name: str
+    title: str
+    module: str
+    summary: Phrase
+    notes: tuple[Phrase, ...]
+    sources: tuple[Phrase, ...]
+    call: str
+    gives: str
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """The functions of one module, with the sentence that says what it is for."""
+
+    title: str
+    summary: Phrase
+    methods: tuple[Method, ...]
+
+
+@cache
+def groups() -> tuple[Group, ...]:
+    """Every public function of the statistics, by module in the order of the page."""
+    order = list(GROUPS)
+    found = [_group(name) for name in sorted(_names(), key=lambda name: (*_place(order, name), name))]
+    return tuple(one for one in found if one.methods)
+
+
+def _place(order: list[str], name: str) -> tuple[int]:
+    return (order.index(name) if name in order else len(order),)
+
+
+def _names() -> set[str]:
+    """Modules and packages of the statistics by name, without those that are theirs alone."""
+    return {path.stem for path in FOLDER.iterdir() if _is_public(path)}
+
+
+def _is_public(path: Path) -> bool:
+    return not path.stem.startswith("_") and (path.suffix == ".py" or (path / "__init__.py").exists())
+
+
+def _group(name: str) -> Group:
+    whole = FOLDER / name
+    files = sorted(whole.glob("[!_]*.py")) if whole.is_dir() else [whole.with_suffix(".py")]
+    says = (whole / "__init__.py") if whole.is_dir() else files[0]
+    title = GROUPS.get(name, name.replace("_", " ").capitalize())
+    summary = inspect.cleandoc(ast.get_docstring(_parsed(says)) or "").split("\n\n")[0]
+    return Group(title, _phrase(summary), tuple(method for file in files for method in _methods(file)))
+
+
+def _parsed(file: Path) -> ast.Module:
+    return ast.parse(file.read_text(encoding="utf-8"))
+
+
+def _methods(file: Path) -> Iterator[Method]:
+    module = ".".join(("analytics.statistics", *file.relative_to(FOLDER).with_suffix("").parts))
+    for node in _parsed(file).body:
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+            yield _method(node.name, module, ast.get_docstring(node) or "")
+
+
+def _method(name: str, module: str, text: str) -> Method:
+    first, *others = [" ".join(one.split()) for one in text.split("\n\n")]
+    sources = [one for one in others if re.match(r"Sources?:", one)]
+    examples = [one for one in others if one.startswith("Example: ")]
+    call, _, gives = examples[-1].removeprefix("Example: ").partition(" gives ") if examples else ("", "", "")
+    return Method(
+        name=name,
+        title=TITLES.get(name, name.replace("_", " ").capitalize()),
+        module=module,
+        summary=_phrase(first),
+        notes=tuple(_phrase(one) for one in others if one not in sources and one not in examples),
+        sources=tuple(_phrase(re.sub(r"^Sources?: *", "", one)) for one in sources),
+        call=call,
+        gives=gives,
+    )
+
+
+def _phrase(text: str) -> Phrase:
+    """
+    >>> _phrase("Give `trials` as counts.")
+    (('Give ', False), ('trials', True), (' as counts.', False))
+    """
+    pieces = text.split("`")
+    return tuple((piece, bool(number % 2)) for number, piece in enumerate(pieces) if piece)
