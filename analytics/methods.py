@@ -8,7 +8,6 @@ from __future__ import annotations
 import ast
 import inspect
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -114,22 +113,27 @@ def _is_public(path: Path) -> bool:
 
 def _group(name: str) -> Group:
     whole = FOLDER / name
-    files = sorted(whole.glob("[!_]*.py")) if whole.is_dir() else [whole.with_suffix(".py")]
-    says = (whole / "__init__.py") if whole.is_dir() else files[0]
+    says = _parsed(whole / "__init__.py" if whole.is_dir() else whole.with_suffix(".py"))
     title = GROUPS.get(name, name.replace("_", " ").capitalize())
-    summary = inspect.cleandoc(ast.get_docstring(_parsed(says)) or "").split("\n\n")[0]
-    return Group(title, _phrase(summary), tuple(method for file in files for method in _methods(file)))
+    summary = inspect.cleandoc(ast.get_docstring(says) or "").split("\n\n")[0]
+    functions = _of_package(whole, says) if whole.is_dir() else _public(says)
+    methods = tuple(_method(one.name, name, ast.get_docstring(one) or "") for one in functions)
+    return Group(title, _phrase(summary), methods)
 
 
 def _parsed(file: Path) -> ast.Module:
     return ast.parse(file.read_text(encoding="utf-8"))
 
 
-def _methods(file: Path) -> Iterator[Method]:
-    module = ".".join(("analytics.statistics", *file.relative_to(FOLDER).with_suffix("").parts))
-    for node in _parsed(file).body:
-        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
-            yield _method(node.name, module, ast.get_docstring(node) or "")
+def _public(module: ast.Module) -> list[ast.FunctionDef]:
+    return [one for one in module.body if isinstance(one, ast.FunctionDef) and not one.name.startswith("_")]
+
+
+def _of_package(folder: Path, says: ast.Module) -> list[ast.FunctionDef]:
+    """The functions of a package that its `__init__` gives out, by module."""
+    given = {alias.name for one in says.body if isinstance(one, ast.ImportFrom) for alias in one.names}
+    modules = (_parsed(file) for file in sorted(folder.glob("[!_]*.py")))
+    return [function for module in modules for function in _public(module) if function.name in given]
 
 
 def _method(name: str, module: str, text: str) -> Method:
@@ -140,7 +144,7 @@ def _method(name: str, module: str, text: str) -> Method:
     return Method(
         name=name,
         title=TITLES.get(name, name.replace("_", " ").capitalize()),
-        module=module,
+        module=f"analytics.statistics.{module}",
         summary=_phrase(first),
         notes=tuple(_phrase(one) for one in others if one not in sources and one not in examples),
         sources=tuple(_phrase(re.sub(r"^Sources?: *", "", one)) for one in sources),
