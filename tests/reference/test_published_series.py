@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from analytics.statistics.counts import garwood
-from analytics.statistics.proportions import wilson
+from analytics.statistics.proportions import clopper_pearson, mid_p, wilson
 
 pytestmark = pytest.mark.pure
 
@@ -58,6 +58,13 @@ def test_the_wilson_limits_of_a_published_proportion(row: Row) -> None:
     assert wilson(row["events"], row["trials"]) == pytest.approx(row["expect"]["wilson"], abs=SIX_DECIMALS)
 
 
+@rows(lambda row: "clopper_pearson" in row["expect"])
+def test_the_exact_and_the_mid_p_limits_of_a_published_proportion(row: Row) -> None:
+    counts, expect = (row["events"], row["trials"]), row["expect"]
+    assert clopper_pearson(*counts) == pytest.approx(expect["clopper_pearson"], abs=SIX_DECIMALS)
+    assert mid_p(*counts) == pytest.approx(expect["mid_p"], abs=SIX_DECIMALS)
+
+
 @rows(lambda row: "garwood_per_1000" in row["expect"])
 def test_the_exact_limits_of_a_published_rate_per_1000(row: Row) -> None:
     _rate, *limits = row["expect"]["garwood_per_1000"]
@@ -85,11 +92,24 @@ def test_printed_limits_are_garwoods_only_where_the_row_says_so(row: Row) -> Non
     assert agrees_with_print(row, garwood_in_printed_unit(row)) == ("garwood" in row["methods_matching"])
 
 
+@rows(lambda row: has_printed_limits(row) and row["trials"])
+def test_printed_limits_are_exact_or_mid_p_only_where_the_row_says_so(row: Row) -> None:
+    """Seven of the trade's printed intervals are Clopper and Pearson's; 6/336, 1/50 and 6/137 are nobody else's."""
+    counts, matching = (row["events"], row["trials"]), row["methods_matching"]
+    exact = agrees_with_print(row, 100 * np.array(clopper_pearson(*counts)))
+    assert exact == ("clopper_pearson" in matching)
+    assert exact == (row["method"] == "clopper_pearson")
+    assert agrees_with_print(row, 100 * np.array(mid_p(*counts))) == ("mid_p" in matching)
+
+
 def test_the_series_holds_what_the_rows_above_need() -> None:
     """A test over no rows would pass: how many rows each of them had when the series was compiled."""
     printed = [row for row in SERIES if has_printed_limits(row)]
     assert len(SERIES) == 101
     assert sum("wilson" in row["expect"] for row in SERIES) == 93
+    assert sum("clopper_pearson" in row["expect"] and "mid_p" in row["expect"] for row in SERIES) == 93
     assert sum("garwood_per_1000" in row["expect"] for row in SERIES) == 51
     assert sum(row["trials"] is None for row in printed) == 8
     assert sum("garwood" in row["methods_matching"] for row in printed) == 8 + 3
+    assert sum("clopper_pearson" in row["methods_matching"] for row in printed) == 7
+    assert sum("mid_p" in row["methods_matching"] for row in printed) == 2
