@@ -18,6 +18,7 @@ from analytics.statistics._inputs import (
     require_same_shape,
 )
 from analytics.statistics.counts import garwood
+from analytics.statistics.proportions import clopper_pearson
 
 LARGEST_GROUP = 10**7  # the likelihood is a sum over single trials or events
 ENDLESS = 1e-7  # a spread this small times the largest group leaves the data of no group any weight
@@ -85,7 +86,7 @@ def beta_binomial(
     seen = tried > 0
     alpha, beta, height, method = _beta_prior(won[seen], tried[seen], fit)
     if not 0 < alpha < np.inf:
-        return _shares_without_prior(won, tried, tail, (alpha, height, method))
+        return _shares_without_prior(won, tried, confidence, (alpha, height, method))
     ahead, behind = alpha + won, beta + tried - won
     limits = special.betaincinv(ahead, behind, tail), special.betainccinv(ahead, behind, tail)
     prior, total = (alpha, beta, alpha / (alpha + beta)), ahead + behind
@@ -273,16 +274,8 @@ def _climb(surface: Surface, place: FloatArray) -> tuple[FloatArray, float]:
     return place, value
 
 
-def _exact_limits(won: FloatArray, tried: FloatArray, tail: float) -> tuple[FloatArray, FloatArray]:
-    """Clopper-Pearson limits, NaN without trials."""
-    lost = tried - won
-    lower = np.where(won > 0, special.betaincinv(np.maximum(won, 1), lost + 1, tail), 0.0)
-    upper = np.where(lost > 0, special.betainccinv(won + 1, np.maximum(lost, 1), tail), 1.0)
-    return np.where(tried > 0, lower, np.nan), np.where(tried > 0, upper, np.nan)
-
-
 def _shares_without_prior(
-    won: FloatArray, tried: FloatArray, tail: float, prior: tuple[float, float, str]
+    won: FloatArray, tried: FloatArray, confidence: float, prior: tuple[float, float, str]
 ) -> Shrunken:
     alpha, height, method = prior
     weight = np.full(tried.shape, 0.0 if alpha else 1.0)
@@ -290,7 +283,7 @@ def _shares_without_prior(
         won, tried = np.full_like(won, won.sum()), np.full_like(tried, tried.sum())
     mean = won / np.where(tried > 0, tried, np.nan)
     common = float(mean.flat[0]) if alpha else np.nan
-    lower, upper = _exact_limits(won, tried, tail)
+    lower, upper = clopper_pearson(won, tried, confidence)
     return _shrunken((alpha, alpha, common), mean, (lower, upper), weight, height, method)
 
 
