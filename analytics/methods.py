@@ -43,7 +43,7 @@ TITLES = {
     "directly_standardised": "A share at a common mix of strata",
     "benjamini_hochberg": "Benjamini and Hochberg's adjusted p-values",
     "holm": "Holm's adjusted p-values",
-    "cumulative_incidence": "What had become of complications by the n-th attempt",
+    "cumulative_incidence": "What had become of complications, attempt by attempt",
     "kaplan_meier": "Kaplan and Meier's estimate of survival",
     "conditional_success": "Success at each attempt of those who made it",
     "beta_binomial": "Shares of many groups, drawn towards their mean",

@@ -11,6 +11,7 @@ import time
 from typing import Any
 
 from tests.run import TESTS, postgresql
+from tests.soak.coverage import measured
 
 ROUNDS = 200
 EXAMPLES = 1_000
@@ -55,6 +56,7 @@ def main() -> int:
             "faults_sqlite": lambda: faults("sqlite", ""),
             "faults_postgresql": lambda: faults("postgresql", url),
             "fuzzing": fuzzing,
+            "coverage": measured,
         }
         for name, soak in soaks.items():
             start = time.monotonic()
