@@ -12,6 +12,7 @@ import sys
 import tempfile
 from typing import Any
 
+from tests.bench.intervals import intervals
 from tests.run import TESTS, postgresql
 
 SIZE = int(os.environ.get("BENCH_SIZE", "10000"))
@@ -33,8 +34,9 @@ def on_engine(url: str, size: int, *options: str) -> list[dict[str, Any]]:
 
 def main() -> int:
     """Both engines; 0 where no ratio is far beyond its target."""
+    rows: list[dict[str, Any]] = [measured.as_row() for measured in intervals()]
     with postgresql() as url:
-        rows = on_engine("", SIZE) + on_engine(url, SIZE)
+        rows += on_engine("", SIZE) + on_engine(url, SIZE)
     with postgresql() as url:  # a server of its own: the one above holds the smaller registry
         rows += on_engine("", PAGES_SIZE, "--pages") + on_engine(url, PAGES_SIZE, "--pages")
     OUT.mkdir(parents=True, exist_ok=True)

@@ -14,8 +14,8 @@ pytestmark = pytest.mark.pure
 
 ROOT = Path(__file__).parents[3]
 MODULES = sorted(
-    f"analytics.statistics.{file.stem}"
-    for file in (ROOT / "analytics" / "statistics").glob("*.py")
+    ".".join(file.relative_to(ROOT).with_suffix("").parts)
+    for file in (ROOT / "analytics" / "statistics").rglob("*.py")
     if file.stem != "__init__"
 )
 MEASURE = """
@@ -45,6 +45,16 @@ def test_statistics_load_nothing_heavy() -> None:
     loaded = importing(*MODULES)["loaded"]
     assert "scipy.special" in loaded
     assert not {"django", "pandas", "plotly", "scipy.stats", "statsmodels"}.intersection(loaded)
+
+
+def test_figures_and_their_cautions_load_nothing_heavy() -> None:
+    loaded = importing("analytics.estimates", "analytics.answers")["loaded"]
+    assert not {"django", "pandas", "plotly", "scipy.stats"}.intersection(loaded)
+
+
+def test_the_page_of_methods_loads_no_statistic() -> None:
+    loaded = importing("analytics.methods")["loaded"]
+    assert not {"numpy", "scipy", "django"}.intersection(loaded)
 
 
 def test_the_package_alone_loads_not_even_numpy() -> None:
