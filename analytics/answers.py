@@ -17,6 +17,11 @@ GARWOOD = f"{estimates.GARWOOD}, {100 * estimates.LEVEL:g} %"
 AALEN_JOHANSEN = "cumulative incidence (Aalen-Johansen)"
 
 
+OF_TECHNIQUES = ("observational", "not_compared", "unadjusted_for_order", "aims_apart")
+OF_DEVICES = ("models_not_compared", "selection_of_reports")
+"""Cautions beside every table of techniques, and of devices."""
+
+
 class Reason(StrEnum):
     """Why something was left out, in the order in which it is asked: each is counted once, for the first that fits."""
 
@@ -193,7 +198,7 @@ class Curve:
     incidence: CumulativeIncidence
     left_out: tuple[LeftOut, ...]
     method: str = AALEN_JOHANSEN
-    cautions: tuple[str, ...] = ("observational",)
+    cautions: tuple[str, ...] = ("observational", "competing_endings")
 
 
 @dataclass(frozen=True, slots=True)

@@ -69,11 +69,13 @@ def share(
     limits: Limits | None = None,
     missing: int = 0,
     cases: int | None = None,
+    design_effect: float | None = None,
 ) -> Estimate:
     """`count` of `total` as a share with Wilson's limits; `limits` where a table has them already.
 
     `missing` are those of unknown result, which are not in `total`; above 5 % of all, the caution says between which
-    counts the share would lie. `cases` are those that the total comes from, where several may come from one.
+    counts the share would lie. `cases` are those that the total comes from, where several may come from one, and
+    `design_effect` by what `limits` were widened for that.
     """
     lower, upper = _limits(wilson(count, total), 1) if limits is None else limits
     estimate = count / total if total else None
@@ -88,7 +90,7 @@ def share(
     if missing > MOST_MISSING * (total + missing):
         cautions.append(_bounds(count, total, missing, unit))
     if cases is not None and cases < total:
-        cautions.append(cautioned("counted_as_if_apart", attempts=total, cases=cases))
+        cautions += _of_clusters(total, cases, design_effect)
     return Estimate(count, total, unit, estimate, lower, upper, WILSON, LEVEL, 1, tuple(cautions))
 
 
@@ -125,6 +127,15 @@ def rate(
 def many_compared(compared: int, level: float = LEVEL) -> Caution:
     """How many of those compared fall outside limits of `level` by chance alone: at 95 %, 1 in 20."""
     return cautioned("many_compared", compared=compared, expected=compared * (1 - level), level=100 * level)
+
+
+def _of_clusters(attempts: int, cases: int, design_effect: float | None) -> tuple[Caution, Caution]:
+    """Several attempts in a case: how the limits take them, and what no limits can mend."""
+    if design_effect is None:
+        limits = cautioned("counted_as_if_apart", attempts=attempts, cases=cases)
+    else:
+        limits = cautioned("clustered", attempts=attempts, cases=cases, design_effect=design_effect)
+    return limits, cautioned("informative_cluster_size")
 
 
 def _bounds(count: int, total: int, missing: int, unit: str) -> Caution:

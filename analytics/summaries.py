@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 from analytics import cohorts
 from analytics.answers import (
     GARWOOD,
+    OF_DEVICES,
+    OF_TECHNIQUES,
     WILSON,
     Answer,
     ConsideredRecord,
@@ -56,7 +58,7 @@ def _techniques(table: Table, without_acts: Reasons) -> Answer[TechniqueRecord]:
         ),
         left_out=(*_left_out(without_acts, "complications"), *_left_out(unknown, "attempts")),
         method=WILSON,
-        cautions=("observational",),
+        cautions=OF_TECHNIQUES,
     )
 
 
@@ -182,6 +184,7 @@ def devices(scope: Scope, filters: Filters) -> Answer[DeviceRate]:
         rows=_rates(rates),
         left_out=_left_out({**cohorts.perhaps_outside(scope, filters), **reasons}, "events"),
         method=GARWOOD,
+        cautions=OF_DEVICES,
         to_mend=tuple(
             SiteMonthInError(row["device_model"], row["site"], row["month"], row["uses"], row["events"])
             for row in counts.in_error

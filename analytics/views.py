@@ -10,7 +10,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from analytics import asking, charts, chips, cohorts, estimates, figures, methods, summaries
-from analytics.answers import Answer, DeviceRate, TechniqueRecord
+from analytics.answers import OF_DEVICES, OF_TECHNIQUES, Answer, DeviceRate, TechniqueRecord
 from analytics.asking import Asked
 from analytics.tables import columns_of, write_csv
 from registry.access import Scope, scope_for, sites_for
@@ -25,7 +25,7 @@ Sites = dict[str, str]
 def techniques(request: MemberRequest) -> HttpResponse:
     """What was tried in a situation and what followed; without a situation, the choice of one."""
     asked, scope, sites = _asked(request, "techniques", asking.OF_TECHNIQUES)
-    context: dict[str, Any] = {"asked": asked, "caution_observational": caution("observational")}
+    context: dict[str, Any] = {"asked": asked, "cautions": [*map(caution, OF_TECHNIQUES)]}
     met: tuple[Any, ...] = ()
     with cohorts.at_one_moment():
         if not asked.problems:
@@ -74,7 +74,7 @@ def _of_techniques(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]:
 def devices(request: MemberRequest) -> HttpResponse:
     """First events per 1,000 uses, by model in the order of its class."""
     asked, scope, sites = _asked(request, "devices", asking.OF_DEVICES)
-    context: dict[str, Any] = {"asked": asked}
+    context: dict[str, Any] = {"asked": asked, "cautions": [*map(caution, OF_DEVICES)]}
     if not asked.problems:
         with cohorts.at_one_moment():
             context |= _of_devices(scope, asked, sites)

@@ -43,8 +43,11 @@ CAUTIONS: Mapping[str, str] = MappingProxyType(
         ),
         # Of attempts.
         "unadjusted_for_order": (
-            "Unadjusted for the order of attempts: a technique used third met cases that two others had failed. "
-            "Read it by attempt."
+            "Unadjusted for the order of attempts: read each technique by the number of the attempt."
+        ),
+        "not_compared": "Teams choose a technique for the case in front of them: recorded here, not compared.",
+        "aims_apart": (
+            "Getting a device out and securing it in place are different aims and are never added up."
         ),
         "counted_as_if_apart": (
             "{attempts} attempts in {cases} cases: attempts within one case are counted as if apart, so the limits are "
@@ -69,6 +72,10 @@ CAUTIONS: Mapping[str, str] = MappingProxyType(
         # Of devices and reports.
         "denominator_source": (
             "First events per 1,000 units opened; uses recorded in {recorded} of {site_months} site-months."
+        ),
+        "models_not_compared": (
+            "Recorded here, not compared: models are opened for different lesions, and a model with few uses has wide "
+            "limits. A rate says how often something was reported, not why."
         ),
         "selection_of_reports": (
             "Voluntary reports hold too many dramatic events and too few that were slight or solved quietly: a share "

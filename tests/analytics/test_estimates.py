@@ -97,7 +97,15 @@ def test_a_twentieth_missing_is_passed_over_and_more_is_bounded_both_ways() -> N
 
 def test_attempts_from_fewer_cases_are_said_to_be_counted_as_if_apart() -> None:
     assert codes(share(10, 20, unit="attempts", cases=20)) == set()
-    assert said(share(10, 20, unit="attempts", cases=15)).startswith("20 attempts in 15 cases: ")
+    found = share(10, 20, unit="attempts", cases=15)
+    assert said(found).startswith("20 attempts in 15 cases: ")
+    assert codes(found) == {"counted_as_if_apart", "informative_cluster_size"}
+
+
+def test_limits_widened_for_cases_say_by_how_much_and_what_they_do_not_mend() -> None:
+    found = share(60, 203, unit="attempts", limits=(0.228481, 0.372830), cases=100, design_effect=1.349133)
+    assert "203 attempts in 100 cases; the limits are widened by a design effect of 1.35." in said(found)
+    assert codes(found) == {"clustered", "informative_cluster_size"}
 
 
 def test_estimates_have_no_order() -> None:
@@ -157,6 +165,12 @@ def test_what_is_always_shown_has_a_caution_or_a_field(analysis: str) -> None:
 )
 def test_a_caution_cannot_be_printed_without_its_figures(code: str, figures: set[str]) -> None:
     assert {name for name in figures if f"{{{name}}}" not in CAUTIONS[code]} == set()
+
+
+def test_tables_of_techniques_and_of_devices_carry_their_cautions() -> None:
+    assert {"observational", "unadjusted_for_order", "not_compared"} <= set(answers.OF_TECHNIQUES)
+    assert "selection_of_reports" in answers.OF_DEVICES
+    assert {*answers.OF_TECHNIQUES, *answers.OF_DEVICES} <= CAUTIONS.keys()
 
 
 def a_technique(resolved: int, attempts: int) -> TechniqueRecord:

@@ -441,7 +441,7 @@ def test_techniques_carry_the_cautions(north_only: Client, address: str) -> None
     page = text_of(shown(north_only, address))
     assert caution("observational") in page
     assert caution("trained_teams") in page
-    assert "unadjusted for the order of attempts" in page
+    assert "Unadjusted for the order of attempts" in page
 
 
 def test_the_methods_of_the_limits_are_named(north_only: Client) -> None:
