@@ -49,17 +49,27 @@ TITLES = {
     "beta_binomial": "Shares of many groups, drawn towards their mean",
     "gamma_poisson": "Rates of many groups, drawn towards their mean",
     "funnel_limits": "Limits of a funnel",
+    "overdispersion": "More spread than chance alone (overdispersion)",
     "p_chart": "Chart of shares (p chart)",
     "u_chart": "Chart of rates (u chart)",
     "g_chart": "Chart of uses between events (g chart)",
     "t_chart": "Chart of time between events (t chart)",
-    "bernoulli_cusum": "Cumulative sum of successes and failures",
+    "bernoulli_cusum": "Cumulative sum, one use after the other",
+    "binomial_cusum": "Cumulative sum, month after month",
     "risk_adjusted_cusum": "Cumulative sum adjusted for expected risk",
     "cusum_threshold": "Threshold of a cumulative sum",
+    "average_run_length": "How long until a cumulative sum signals",
+    "events_within": "So many events within so many uses",
     "cohen_kappa": "Cohen's kappa",
+    "prevalence_bias_adjusted_kappa": "Kappa adjusted for prevalence and bias",
     "gower": "Gower's similarity",
     "class_sizes": "How many rows are alike (k-anonymity)",
     "l_diversity": "How many answers rows that are alike have (l-diversity)",
+    "suppress_small_cells": "Small cells hidden, and others with them",
+    "attack": "What can be worked out of a table with hidden cells",
+    "difference_leaks": "Two tables whose difference gives a small count away",
+    "proportion_leaks": "A proportion that gives a small count away",
+    "percentage_leaks": "A percentage that gives a small count away",
 }
 """Titles of functions whose name says too little; any other has its name as words."""
 
@@ -93,13 +103,9 @@ class Group:
 @cache
 def groups() -> tuple[Group, ...]:
     """Every public function of the statistics, by module in the order of the page."""
-    order = list(GROUPS)
-    found = [_group(name) for name in sorted(_names(), key=lambda name: (*_place(order, name), name))]
-    return tuple(one for one in found if one.methods)
-
-
-def _place(order: list[str], name: str) -> tuple[int]:
-    return (order.index(name) if name in order else len(order),)
+    names = _names()
+    order = [*(name for name in GROUPS if name in names), *sorted(names - GROUPS.keys())]
+    return tuple(one for one in map(_group, order) if one.methods)
 
 
 def _names() -> set[str]:

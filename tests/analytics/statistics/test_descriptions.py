@@ -31,7 +31,9 @@ def figures_of(value: Any) -> Iterator[float]:
             yield from figures_of(one)
     elif isinstance(value, np.ma.MaskedArray):
         yield from map(float, value.compressed())
-    elif isinstance(value, list | tuple | np.ndarray):
+    elif isinstance(value, np.ndarray):
+        yield from map(float, value.ravel())
+    elif isinstance(value, list | tuple):
         for one in value:
             yield from figures_of(one)
     else:
@@ -48,10 +50,20 @@ def printed(text: str) -> list[tuple[str, float, float]]:
     return found
 
 
+def answers_of(value: Any) -> list[str]:
+    """Yes and no in a result that is nothing else, as they are printed; empty for any other."""
+    array = np.asarray(value)
+    return list(map(str, array.ravel().tolist())) if array.dtype.kind == "b" else []
+
+
 def not_in_the_result(method: Method) -> list[str]:
-    """Figures printed as the result of the example that its call does not give."""
+    """Figures printed as the result of the example that its call does not give; of yes and no, each in its turn."""
     names = {"np": np, **vars(importlib.import_module(method.module))}
-    got = list(figures_of(eval(method.call, names)))
+    result = eval(method.call, names)
+    if answers := answers_of(result):
+        said = re.findall("True|False", method.gives)
+        return [] if said == answers else said or ["nothing"]
+    got = list(figures_of(result))
     return [
         figure
         for figure, value, half in printed(method.gives)
@@ -68,7 +80,7 @@ def test_every_statistic_says_what_it_is_and_names_its_source(method: Method) ->
 @pytest.mark.parametrize("method", METHODS, ids=lambda method: method.name)
 def test_every_worked_example_gives_the_figures_that_it_prints(method: Method) -> None:
     assert method.gives.endswith("."), f"{method.name} has no example"
-    assert printed(method.gives), f"the example of {method.name} prints no figure"
+    assert re.search(r"\d|True|False", method.gives), f"the example of {method.name} prints no figure"
     assert not_in_the_result(method) == []
 
 
