@@ -150,6 +150,11 @@ def test_what_is_always_shown_has_a_caution_or_a_field(analysis: str) -> None:
     assert fields <= {field.name for field in dataclasses.fields(Estimate)}
 
 
+def test_what_a_table_rests_on_names_its_window_sites_and_operators() -> None:
+    fields = {field.name for field in dataclasses.fields(answers.Extent)}
+    assert {"first", "last", "sites", "operators", "complications", "cases"} <= fields
+
+
 @pytest.mark.parametrize(
     ("code", "figures"),
     [
@@ -173,13 +178,13 @@ def test_tables_of_techniques_and_of_devices_carry_their_cautions() -> None:
     assert {*answers.OF_TECHNIQUES, *answers.OF_DEVICES} <= CAUTIONS.keys()
 
 
-def a_technique(resolved: int, attempts: int) -> TechniqueRecord:
+def a_technique(resolved: int, attempts: int, technique: str = "snare_single") -> TechniqueRecord:
     whole = {field.name: 0 for field in dataclasses.fields(TechniqueRecord)}
     limits = share(resolved, attempts, unit="attempts")
     return TechniqueRecord(
         **{
             **whole,
-            "technique": "snare_single",
+            "technique": technique,
             "situation_faced": "wire_fractured",
             "aim": "retrieve",
             "attempt_in_situation": None,
@@ -198,6 +203,13 @@ def test_no_line_of_a_page_has_a_share_below_ten_or_without_trials(pair: tuple[i
     assert (line.share is None) == (pair[1] < estimates.FEWEST_FOR_A_PERCENTAGE)
     assert ("few" in line.picture) == (0 < pair[1] < 10)
     assert bool(line.picture) == (pair[1] > 0)
+
+
+@given(counted, counted)
+def test_lines_stand_by_name_whatever_their_shares(one: tuple[int, int], other: tuple[int, int]) -> None:
+    rows = (a_technique(*one, "snare_single"), a_technique(*other, "forceps"))
+    lines = technique_lines(answers.Answer(rows, ()), answers.Answer((), ()), {})
+    assert [line.record.technique for line in lines] == ["forceps", "snare_single"]
 
 
 @given(st.integers(0, 12), st.integers(1, 10**4))
