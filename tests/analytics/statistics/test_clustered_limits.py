@@ -107,7 +107,8 @@ def test_a_cluster_without_trials_is_left_out(of: Clusters, method: str) -> None
 @given(st.lists(st.lists(cluster(), max_size=8), max_size=8), confidences)
 def test_a_table_of_sums_gives_what_each_rows_clusters_give(table: list[Clusters], confidence: float) -> None:
     rows = np.reshape([sums(of) for of in table], (-1, 5)).T
-    together = np.transpose(clustered_wilson_of_sums(*rows, confidence=confidence))
+    won, tried, groups, shares, squared = rows
+    together = np.transpose(clustered_wilson_of_sums(won, tried, groups, shares, squared, confidence))
     one_by_one = np.reshape([clustered_wilson(*columns(of), confidence) for of in table], (-1, 4))
     assert together == pytest.approx(one_by_one, rel=1e-12, nan_ok=True)
 
