@@ -53,6 +53,6 @@ def test_the_published_inpatients_are_4_anonymous_and_either_1_or_3_diverse() ->
     assert class_sizes(classes).min() == 4
     assert l_diversity(classes, anonymous).distinct.min() == 1
     mixed = ["heart", "viral", "cancer", "cancer"]
-    diverse = l_diversity(classes, mixed + ["cancer", "heart", "viral", "viral"] + mixed)
+    diverse = l_diversity(classes, [*mixed, "cancer", "heart", "viral", "viral", *mixed])
     assert diverse.distinct.min() == 3
     assert diverse.entropy == pytest.approx([2**1.5] * 12)

@@ -176,7 +176,7 @@ def percentage_leaks(percentage: float, trials: int, decimals: int = 1, minimum:
     Source: CMS Cell Size Suppression Policy, 26 January 2024: no percentage from which a count of 1 to 10 can be
     derived.
 
-    Example: percentage_leaks(13.2, 53) gives True, for only 7 of 53 round to it.
+    Example: percentage_leaks(13.2, 53) gives True.
     """
     tried, told = counts("trials", trials), amounts("percentage", percentage)
     if tried.ndim or told.ndim or told > 100:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import subprocess
 import sys
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -146,6 +147,25 @@ def test_no_hidden_cell_of_a_small_table_leaks(table: Any) -> None:
 @given(wide_tables)
 def test_no_hidden_cell_of_a_table_too_large_to_search_leaks(table: Any) -> None:
     assert_protected(table, suppress_small_cells(table))
+
+
+@given(arrays.arrays(np.int64, st.tuples(st.integers(2, 3), st.integers(2, 3)), elements=st.integers(0, 30)))
+def test_no_pattern_that_hides_less_of_a_small_table_protects_it(table: Any) -> None:
+    small = (table > 0) & (table < 11)
+    hidden = np.ma.getmaskarray(suppress_small_cells(table))
+    extra = table[hidden & ~small].sum()
+    places = np.argwhere(~small)
+    for size in range(len(places) if extra > 0 and not hidden.all() else 0):
+        for chosen in combinations(range(len(places)), size):
+            tried = small.copy()
+            tried[tuple(places[list(chosen)].T)] = True
+            if table[tried & ~small].sum() < extra and not alone_in_a_line(tried):
+                lower, upper = attack(np.ma.MaskedArray(table, mask=tried), margins_of(table))
+                assert ((lower == upper) | (upper < 11))[tried].any()
+
+
+def alone_in_a_line(hidden: Any) -> bool:
+    return bool((hidden.sum(axis=0) == 1).any() or (hidden.sum(axis=1) == 1).any())
 
 
 @given(arrays.arrays(np.int64, (3, 3), elements=st.integers(11, 60)), st.integers(1, 10))
