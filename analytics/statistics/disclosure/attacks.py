@@ -52,8 +52,8 @@ def attack(masked: Any, margins: ArrayLike | Sequence[ArrayLike | None]) -> Rang
     Raises ValueError, naming the argument, for more than two dimensions, for counts that are none and for
     margins that are of another length or that no hidden counts can agree with.
 
-    Source: FCSM Statistical Policy Working Paper 22, 1994, revised 2005, chapter IV (audit of a suppression
-    pattern); integer ranges because tables with totals are transportation problems.
+    Source: FCSM Statistical Policy Working Paper 22, revised 2005 (audit of a suppression pattern); the ranges
+    are of whole numbers because tables with totals are transportation problems.
 
     Example: attack(np.ma.masked_equal([40, -1, -1], -1), 60).upper gives 40, 20 and 20.
     """
@@ -62,7 +62,7 @@ def attack(masked: Any, margins: ArrayLike | Sequence[ArrayLike | None]) -> Rang
     lower, upper = shown.copy(), shown.copy()
     if hidden.any():
         lower[hidden], upper[hidden] = _extremes(sums, totals)
-    elif not np.allclose(totals, 0):
+    elif totals.any():
         raise ValueError("margins: do not agree with the cells shown")
     return Ranges(lower, upper)
 
@@ -92,7 +92,7 @@ def _equations(hidden: BoolArray, shown: FloatArray, margins: Any) -> tuple[Floa
     for axis, told in enumerate(published):
         if told is None:
             continue
-        total = amounts("margins", told)
+        total = counts("margins", told)
         if total.shape != (cells.shape[axis],):
             raise ValueError(f"margins: {cells.shape[axis]} totals are needed, not {total.size}")
         sums.append((places[:, axis] == np.arange(len(total))[:, np.newaxis]).astype(np.float64))

@@ -238,6 +238,7 @@ HIDDEN = np.ma.MaskedArray([[1, 2], [3, 4]], mask=[[True, False], [False, False]
         (HIDDEN, 10, "margins"),
         (HIDDEN, "12", "margins"),
         (HIDDEN, ([3, -7], [4, 6]), "margins"),
+        (HIDDEN, ([3.5, 7], [4, 6]), "margins"),
         (HIDDEN, (["3", "7"], [4, 6]), "margins"),
         ([1, 2], 4, "margins"),
         ([[[1]]], 1, "masked"),
