@@ -86,9 +86,10 @@ def compare_rates(
     nothing = np.where(missing, np.nan, 0.0)
     with np.errstate(over="ignore"):  # an exposure next to nothing: the ratio has no upper limit
         unit = np.exp(-log_odds)
-        ratio = np.where(other > 0, one / others * unit, np.where(one > 0, np.inf, np.nan) + nothing)
+        ratio = np.where(one > 0, some / others * unit, nothing)
         lower = np.where(one > 0, lower * unit, nothing)
         upper = np.where(other > 0, upper * unit, np.inf + nothing)
+    ratio = np.where(other > 0, ratio, np.where(one > 0, np.inf, np.nan) + nothing)
     return RateRatio(ratio[()], lower[()], upper[()], _p_values(one, other, log_odds)[()])
 
 

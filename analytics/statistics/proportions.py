@@ -69,10 +69,11 @@ def wilson(
 def clopper_pearson(
     successes: ArrayLike, trials: ArrayLike, confidence: float = 0.95
 ) -> tuple[FloatArray, FloatArray]:
-    """Clopper and Pearson's exact limits of `successes` in `trials`, two-sided: those that papers print most.
+    """Clopper and Pearson's exact limits of `successes` in `trials`, two-sided.
 
     Arguments, shapes, edges and errors as in `wilson`. Each limit leaves at most half of (1 - confidence) in its
-    tail, so that the limits cover the truth at least as often as they say, mostly more often.
+    tail, so that the limits cover the truth at least as often as they say, mostly more often. Journals that print
+    limits of rare complications mostly print these, which is why the product's own can differ from a paper's.
 
     Source: Clopper & Pearson, Biometrika 1934;26:404-413; Newcombe, Stat Med 1998;17:857-872, method 5.
 

@@ -69,6 +69,7 @@ def test_more_events_at_the_same_rates_narrow_the_limits(
 @example(3, 5e-324, 3, 1e308)
 @example(3, 1e308, 3, 5e-324)
 @example(0, 1e308, 3, 5e-324)
+@example(0, 5e-324, 0, 1e308)
 def test_no_exposure_makes_it_warn_or_cross(x1: int, exposure1: float, x2: int, exposure2: float) -> None:
     found = compare_rates(x1, exposure1, x2, exposure2)
     if exposure1 == 0 or exposure2 == 0:
