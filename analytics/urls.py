@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from analytics import views
+from analytics.views import devices, numbers, techniques
 
 urlpatterns: list[URLPattern] = [
-    path("techniques/", views.techniques, name="techniques"),
-    path("techniques.csv", views.techniques_csv, name="techniques_csv"),
-    path("devices/", views.devices, name="devices"),
-    path("devices.csv", views.devices_csv, name="devices_csv"),
-    path("numbers/", views.how_numbers_are_made, name="how_numbers_are_made"),
+    path("techniques/", techniques.techniques, name="techniques"),
+    path("techniques.csv", techniques.techniques_csv, name="techniques_csv"),
+    path("devices/", devices.devices, name="devices"),
+    path("devices.csv", devices.devices_csv, name="devices_csv"),
+    path("numbers/", numbers.how_numbers_are_made, name="how_numbers_are_made"),
 ]

@@ -1,0 +1,33 @@
+"""How answers are made of tables: limits of each row, and what was left out in words' stead. No query."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analytics.answers import LeftOut
+from analytics.cohorts import Reasons
+
+PER = 1_000
+Limits = tuple[float | None, float | None]
+
+
+def limits_of(
+    method: Callable[..., tuple[NDArray[np.float64], NDArray[np.float64]]],
+    counted: Sequence[int],
+    of: Sequence[int],
+    per: int = 1,
+) -> list[Limits]:
+    """Lower and upper limit of each row, times `per`; None where there is nothing to divide by."""
+    lower, upper = method(np.array(counted, dtype=np.int64), np.array(of, dtype=np.int64))
+    return [
+        (float(low) * per, float(high) * per) if total else (None, None)
+        for low, high, total in zip(lower, upper, of, strict=True)
+    ]
+
+
+def left_out_of(reasons: Reasons, of: str) -> tuple[LeftOut, ...]:
+    """Each reason that left something out, with how many of what."""
+    return tuple(LeftOut(reason, count, of) for reason, count in reasons.items() if count)

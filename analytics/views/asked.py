@@ -1,0 +1,42 @@
+"""What every page of figures begins and ends with: the address read, the scope, CSV, filters that are refused."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.http import HttpResponse
+
+from analytics import asking
+from analytics.answers import Answer
+from analytics.asking import Asked
+from analytics.tables import write_csv
+from registry.access import Scope, scope_for, sites_for
+from registry.doors import MemberRequest
+
+Sites = dict[str, str]
+"""Names of sites by code."""
+
+
+def what_is_asked(
+    request: MemberRequest, route: str, allowed: Sequence[str], query: Any = None
+) -> tuple[Asked, Scope, Sites]:
+    """What the address asks, the sites it asks about, and the names of all that it may."""
+    names = dict(sites_for(request.user, route).order_by("name").values_list("code", "name"))
+    asked = asking.ask(dict((request.GET if query is None else query).lists()), allowed, names)
+    scope = scope_for(request.user, route)
+    return asked, scope if asked.problems else scope.narrowed(asked.sites), names
+
+
+def csv_of(name: str, answer: Answer[Any], columns: list[str]) -> HttpResponse:
+    """The rows of an answer as a file."""
+    response = HttpResponse(content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="{name}"'
+    write_csv(answer, columns, response)
+    return response
+
+
+def refused(asked: Asked) -> HttpResponse:
+    """Figures for filters that were not understood would be taken for those that were meant."""
+    message = "".join(f"{problem}\n" for problem in asked.problems)
+    return HttpResponse(message, status=400, content_type="text/plain; charset=utf-8")

@@ -1,0 +1,80 @@
+"""What was tried in a situation and what followed, with its CSV."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from analytics import asking, charts, chips, cohorts, figures, summaries
+from analytics.answers import OF_TECHNIQUES, TechniqueRecord
+from analytics.asking import Asked
+from analytics.tables import columns_of
+from analytics.views.asked import Sites, csv_of, refused, what_is_asked
+from registry.access import Scope
+from registry.cautions import caution
+from registry.doors import MemberRequest, page
+
+
+@require_GET
+@page("techniques")
+def techniques(request: MemberRequest) -> HttpResponse:
+    """What was tried in a situation and what followed; without a situation, the choice of one."""
+    asked, scope, sites = what_is_asked(request, "techniques", asking.OF_TECHNIQUES)
+    context: dict[str, Any] = {"asked": asked, "cautions": [*map(caution, OF_TECHNIQUES)]}
+    met: tuple[Any, ...] = ()
+    with cohorts.at_one_moment():
+        if not asked.problems:
+            met = summaries.situations(scope, asked.filters)
+            context |= _of_techniques(scope, asked, sites)
+    groups = figures.situations_by_group(met)
+    offered = figures.situations_offered(groups, asked.filters.situation)
+    context["groups"] = [
+        (title, [(label, one.complications, asked.address(situation=one.situation)) for one, label in found])
+        for title, found in groups
+    ]
+    context["chips"] = [
+        *([chips.situation_chip(asked, offered, context.get("title", ""))] if asked.of("situation") else []),
+        *chips.site_chip(asked, sites),
+        chips.period_chip(asked, whole_months=False),
+        chips.lesion_chip(asked),
+        chips.device_chip(asked, wires=True),
+    ]
+    context["narrowed"] = chips.narrowed(context["chips"])
+    return render(request, "analytics/techniques.html", context)
+
+
+def _of_techniques(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]:
+    """What the page shows of the situation asked about, or, without one, what the choice rests on."""
+    extent = summaries.extent(scope, asked.filters)
+    resting = figures.resting_on(extent, [sites[code] for code in asked.sites or sites])
+    if not asked.filters.situation:
+        left_out = summaries.left_out_of_techniques(scope, asked.filters)
+        return {"resting": resting, "left_out": figures.left_out_in_words(left_out)}
+    tried = summaries.tried(scope, asked.filters)
+    return {
+        "title": figures.label_of_situation(asked.filters.situation),
+        "resting": resting,
+        "left_out": figures.left_out_in_words(tried.attempts.left_out),
+        "lines": figures.technique_lines(*tried),
+        "never": figures.never_attempted(tried.attempts, tried.declined),
+        "axis": charts.axis(100.0, 4, " %"),
+        "method": tried.attempts.method,
+        "all_situations": asked.address(situation="") or "?",
+        "by_attempt": asked.address(by_attempt="yes"),
+    }
+
+
+@require_GET
+@page("techniques_csv")
+def techniques_csv(request: MemberRequest) -> HttpResponse:
+    """The rows of `answers techniques` for the filters of the page; `by_attempt=yes` adds the attempt's number."""
+    query = request.GET.copy()
+    by_attempt = query.pop("by_attempt", [""]) == ["yes"]
+    asked, scope, _ = what_is_asked(request, "techniques_csv", asking.OF_TECHNIQUES, query)
+    if asked.problems:
+        return refused(asked)
+    answer = summaries.techniques(scope, asked.filters, by_attempt=by_attempt)
+    return csv_of("techniques.csv", answer, columns_of(TechniqueRecord, by_attempt=by_attempt))
