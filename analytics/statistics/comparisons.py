@@ -11,7 +11,6 @@ from analytics.statistics._exact import less_and_equally_likely, log_probabiliti
 from analytics.statistics._inputs import (
     FloatArray,
     amounts,
-    confidence_level,
     counts,
     require_same_shape,
     row,
@@ -158,20 +157,8 @@ def directly_standardised(
 
     Example: directly_standardised([40, 2], [50, 10], [1, 1]) gives 0.5, from 0.403128 to 0.660986.
     """
-    won, tried = map(np.atleast_1d, successes_in_trials(successes, trials))
-    share = row("weights", amounts("weights", weights))
-    if not share.size or not share.any():
-        raise ValueError("weights: must not all be 0")
-    won, tried = np.broadcast_arrays(won, tried)
-    if won.shape[-1] != share.size:
-        raise ValueError(
-            f"weights: must be one for each stratum, but there are {share.size} for {won.shape[-1]} strata"
-        )
-    share = share / share.max()  # first, so that no sum of great weights is infinite
-    share = share / share.sum()
-    counted = share > 0
-    won, tried, share = won[..., counted], tried[..., counted], share[counted]
-    lower, upper = wilson(won, tried, confidence_level(confidence))
+    won, tried, share = _strata_that_count(successes, trials, weights)
+    lower, upper = wilson(won, tried, confidence)
     tried = np.where(tried > 0, tried, np.nan)
     part = won / tried
     estimate = (share * part).sum(axis=-1)
@@ -185,6 +172,23 @@ def directly_standardised(
         variance,
         "wilson_by_squares",
     )
+
+
+def _strata_that_count(
+    successes: ArrayLike, trials: ArrayLike, weights: ArrayLike
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Successes, trials and shares of the weights, over the strata that have a weight."""
+    won, tried = map(np.atleast_1d, np.broadcast_arrays(*successes_in_trials(successes, trials)))
+    share = row("weights", amounts("weights", weights))
+    if not share.any():
+        raise ValueError("weights: must not all be 0")
+    if won.shape[-1] != share.size:
+        raise ValueError(
+            f"weights: must be one for each stratum, but there are {share.size} for {won.shape[-1]} strata"
+        )
+    counted = share > 0
+    share = share[counted] / share.max()  # first, so that no sum of great weights is infinite
+    return won[..., counted], tried[..., counted], share / share.sum()
 
 
 def _mantel_haenszel(

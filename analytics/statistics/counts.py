@@ -76,13 +76,10 @@ def compare_rates(
     watched_1, watched_2 = amounts("exposure1", exposure1), amounts("exposure2", exposure2)
     require_same_shape(x1=one, exposure1=watched_1, x2=other, exposure2=watched_2)
     require_few_outcomes("x1 and x2 together", one + other)
-    tail = (1 - confidence_level(confidence)) / 2
     missing = (watched_1 == 0) | (watched_2 == 0)
     log_odds = np.log(np.where(missing, np.nan, watched_1)) - np.log(np.where(missing, np.nan, watched_2))
-    # Odds of an event being one of the first: each side as its own quantile, so that neither is rounded to 0.
     some, others = np.maximum(one, 1.0), np.maximum(other, 1.0)
-    lower = special.betaincinv(some, other + 1, tail) / special.betainccinv(other + 1, some, tail)
-    upper = special.betainccinv(one + 1, others, tail) / special.betaincinv(others, one + 1, tail)
+    lower, upper = _limits_of_odds(one, other, (1 - confidence_level(confidence)) / 2)
     nothing = np.where(missing, np.nan, 0.0)
     with np.errstate(over="ignore"):  # an exposure next to nothing: the ratio has no upper limit
         unit = np.exp(-log_odds)
@@ -91,6 +88,15 @@ def compare_rates(
         upper = np.where(other > 0, upper * unit, np.inf + nothing)
     ratio = np.where(other > 0, ratio, np.where(one > 0, np.inf, np.nan) + nothing)
     return RateRatio(ratio[()], lower[()], upper[()], _p_values(one, other, log_odds)[()])
+
+
+def _limits_of_odds(one: FloatArray, other: FloatArray, tail: float) -> tuple[FloatArray, FloatArray]:
+    """Exact limits of the odds of an event being one of the first; the lower counts where there is one of them."""
+    some, others = np.maximum(one, 1.0), np.maximum(other, 1.0)
+    # Each side of the odds as a quantile of its own, so that none is rounded to 0.
+    lower = special.betaincinv(some, other + 1, tail) / special.betainccinv(other + 1, some, tail)
+    upper = special.betainccinv(one + 1, others, tail) / special.betaincinv(others, one + 1, tail)
+    return lower, upper
 
 
 def _p_values(one: FloatArray, other: FloatArray, log_odds: FloatArray) -> FloatArray:
