@@ -120,7 +120,7 @@ def test_no_beta_prior_is_likelier_by_scipys_own_search() -> None:
     fitted = 0
     for _each in range(40):
         tried = draw.integers(5, 80, 12)
-        won = draw.binomial(tried, draw.beta(*draw.uniform(0.5, 6, 2), 12))
+        won = draw.binomial(tried, draw.beta(draw.uniform(0.5, 6), draw.uniform(0.5, 6), 12))
         result = beta_binomial(won, tried)
         if not 0 < result.alpha < np.inf:
             continue

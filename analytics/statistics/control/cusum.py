@@ -23,6 +23,7 @@ from analytics.statistics._inputs import (
 )
 
 BOUNDARY = "signal where the path is at or above the threshold"
+LARGEST_RATIO = 1000.0
 TOUCHING = 1e-9  # a sum of floats this near below the threshold has reached it
 
 
@@ -65,7 +66,7 @@ def bernoulli_cusum(outcomes: ArrayLike, p0: float, odds_ratio: float, threshold
     `cusum_threshold` gives it.
 
     Raises ValueError, naming the argument, for outcomes that are neither 0 nor 1, a p0 outside (0, 1), an
-    odds ratio that is not above 0 or is 1, and a threshold that is not above 0.
+    odds ratio outside 0.001 to 1,000 or of 1, and a threshold that is not above 0.
 
     Source: Reynolds & Stoumbos, J Qual Technol 1999;31:87-108; weights as Steiner et al., Biostatistics
     2000;1:441-452, equation 2, with one risk for all.
@@ -114,7 +115,7 @@ def risk_adjusted_cusum(
     at an event, ln[(1 - p + R0 p)/(1 - p + RA p)] without. Signal where S >= threshold, then from 0 again.
 
     Raises ValueError, naming the argument, for outcomes that are neither 0 nor 1, risks outside [0, 1],
-    unequal shapes, ratios that are not above 0 or equal each other, and a threshold that is not above 0.
+    unequal shapes, ratios outside 0.001 to 1,000 or equal to each other, and a threshold that is not above 0.
 
     Source: Steiner, Cook, Farewell & Treasure, Biostatistics 2000;1:441-452, equation 2.
 
@@ -157,8 +158,13 @@ def events_within(events_at: ArrayLike, uses: int, k: int, m: int, p0: float | N
 
 
 def odds_ratio_of(odds_ratio: float, baseline_ratio: float = 1.0) -> float:
-    """`odds_ratio` as a float; ValueError unless both are above 0 and differ, so that there is something to see."""
+    """`odds_ratio` as a float; ValueError unless both are from 0.001 to 1,000 and differ."""
     ratio, baseline = one_amount("odds_ratio", odds_ratio), one_amount("baseline_ratio", baseline_ratio)
+    for name, value in (("odds_ratio", ratio), ("baseline_ratio", baseline)):
+        if not 1 / LARGEST_RATIO <= value <= LARGEST_RATIO:
+            raise ValueError(
+                f"{name}: must be from {1 / LARGEST_RATIO:g} to {LARGEST_RATIO:g}, not {value:g}"
+            )
     if ratio == baseline:
         raise ValueError(f"odds_ratio: must differ from {baseline:g}, which it is compared with")
     return ratio

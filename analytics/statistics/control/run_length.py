@@ -16,12 +16,12 @@ from analytics.statistics.control.cusum import BOUNDARY, TOUCHING, odds_ratio_of
 
 WHOLE = 1e-5  # relative; a ratio of steps this near to a whole number was meant to be it
 LONGEST_RUN = 1e9
-MOST_STATES = 2_000_000
+SMALLEST_CHANCE = 1e-7
+MOST_STATES = 500_000
 MOST_BANDED = 50_000  # as above, where the steps are a fraction and the chain is solved as bands
 FINEST_NUMERATOR = 300
 LARGEST_DENOMINATOR = 30
 FARTHEST_RATIO = 0.05  # how far the odds ratio may be moved, as a share of the one asked for
-MOST_STEPS = 1e15  # at chances of an event so small that the ratio is beyond floats
 STATES = 800  # of the interpolated solution
 LOST = 1e8  # a difference this much smaller than its terms keeps too few digits
 STILL_RUNNING = 1e-15
@@ -59,14 +59,14 @@ def cusum_threshold(p0: float, odds_ratio: float, in_control_arl: float) -> Cusu
     the odds ratio stays and m is the nearest fraction, an approximation; `method` says which. Signal where
     S >= h; with S > h the same h would be one step of the lattice higher.
 
-    Raises ValueError, naming the argument, for a p0 outside (0, 1), an odds ratio that is not above 0 or is
-    1, and an average run length outside (1, 1,000,000,000] or one that needs too many states.
+    Raises ValueError, naming the argument, for a p0 nearer than 0.0000001 to 0 or 1, an odds ratio outside 0.001
+    to 1,000 or of 1, and an average run length outside (1, 1,000,000,000] or one that needs too many states.
 
     Source: Reynolds & Stoumbos, J Qual Technol 1999;31:87-108.
 
     Example: cusum_threshold(0.01, 2.0, 1000.0).in_control_arl gives 1010.064790.
     """
-    risk, wanted = fraction("p0", p0), one_amount("in_control_arl", in_control_arl)
+    risk, wanted = _chance(p0), one_amount("in_control_arl", in_control_arl)
     if not 1 < wanted <= LONGEST_RUN:
         raise ValueError(f"in_control_arl: must be above 1 and at most {LONGEST_RUN:,.0f}, not {wanted:g}")
     asked = odds_ratio_of(odds_ratio)
@@ -101,18 +101,18 @@ def average_run_length(p: float, p0: float, odds_ratio: float, threshold: float)
     exact run length of the sum whose ratio of steps is the nearest fraction with a numerator up to 300, which
     is an approximation, near 1 %. p may be 0 or 1; infinite where the sum can never rise or beyond 1e12.
 
-    Raises ValueError, naming the argument, for a p outside [0, 1], a p0 outside (0, 1), an odds ratio that
-    is not above 0 or is 1, and a threshold that is not above 0 or needs too many states.
+    Raises ValueError, naming the argument, for a p outside [0, 1], a p0 nearer than 0.0000001 to 0 or 1, an odds ratio
+    outside 0.001 to 1,000 or of 1, and a threshold that is not above 0 or needs too many states.
 
     Source: Reynolds & Stoumbos, J Qual Technol 1999;31:87-108.
 
     Example: average_run_length(0.1, 0.1, 2.171214, 1.550574) gives 98.713013.
     """
-    chance, risk = risks("p", p), fraction("p0", p0)
+    chance, risk = risks("p", p), _chance(p0)
     if chance.ndim:
         raise ValueError("p: must be one number")
     ratio, limit = odds_ratio_of(odds_ratio), one_amount("threshold", threshold)
-    if float(chance) == (0 if ratio > 1 else 1):
+    if (float(chance) if ratio > 1 else 1 - float(chance)) * ENDLESS_RUN < 1:
         return math.inf
     steps = _nearest_fraction(_steps(risk, ratio))
     states = math.ceil(limit / abs(math.log(ratio)) * steps.numerator * (1 - WHOLE))
@@ -138,7 +138,7 @@ def risk_adjusted_average_run_length(
     points from 0 to the threshold, linear between them: with a mix of risks within about 0.5 %.
 
     Raises ValueError, naming the argument, for risks outside [0, 1], shares that are negative, all 0 or of
-    another length, ratios that are not above 0 or equal each other, a threshold that is not above 0 and
+    another length, ratios outside 0.001 to 1,000 or equal to each other, a threshold that is not above 0 and
     states below 10 or above 4,000.
 
     Source: Steiner, Cook, Farewell & Treasure, Biostatistics 2000;1:441-452, sections 2 and 3.
@@ -164,9 +164,16 @@ def risk_adjusted_average_run_length(
     return _interpolated_run(moves, chances, limit, states)
 
 
+def _chance(p0: object) -> float:
+    chance = fraction("p0", p0)
+    if not SMALLEST_CHANCE <= chance <= 1 - SMALLEST_CHANCE:
+        raise ValueError(f"p0: must be {SMALLEST_CHANCE:.7f} or more away from 0 and 1, not {chance:g}")
+    return chance
+
+
 def _steps(p0: float, ratio: float) -> float:
     """(Step of an event + step of none) over (step of none), which a lattice needs to be a whole number."""
-    return min(math.log(ratio) / math.log1p((ratio - 1) * p0), MOST_STEPS)
+    return math.log(ratio) / math.log1p((ratio - 1) * p0)
 
 
 def _odds_ratio_on(lattice: int, p0: float, asked: float) -> float:
@@ -258,7 +265,8 @@ def _runs_of_rises(p: float, lattice: int) -> Iterator[tuple[float, float]]:
     for states in itertools.count(1):
         near = max(states - rise, 0)
         b, a, b_near, a_near = scale[states], offset[states], scale[near], offset[near]
-        term = b * (1 + p * (a - a_near)) / (p * (b - b_near))
+        signals = p * (b - b_near)
+        term = b * (1 + p * (a - a_near)) / signals if signals > 0 else math.inf
         yield term - a, term
         scale.append((b - p * b_near) / (1 - p))
         offset.append((a + 1 - p * a_near) / (1 - p))
@@ -303,7 +311,10 @@ def _banded_run(p: float, steps: Fraction, states: int, upward: bool) -> float:
         target = np.maximum(origin + move, 0)
         inside = target < states
         np.add.at(bands, (above + origin[inside] - target[inside], target[inside]), -chance)
-    run = float(solve_banded((below, above), bands, np.ones(states))[0])
+    try:
+        run = float(solve_banded((below, above), bands, np.ones(states))[0])
+    except np.linalg.LinAlgError:  # signals too rare for floats
+        return math.inf
     return run if 0 < run < ENDLESS_RUN else math.inf
 
 
@@ -323,5 +334,8 @@ def _interpolated_run(moves: FloatArray, chances: FloatArray, limit: float, stat
         upper_part = (chance * (place - below)).ravel()
         matrix += np.bincount(cell, chance.ravel() - upper_part, size * size)
         matrix += np.bincount(cell + 1, upper_part, size * size)
-    run = float(np.linalg.solve(np.eye(size) - matrix.reshape(size, size), np.ones(size))[0])
+    try:
+        run = float(np.linalg.solve(np.eye(size) - matrix.reshape(size, size), np.ones(size))[0])
+    except np.linalg.LinAlgError:  # signals too rare for floats
+        return math.inf
     return run if 0 < run < ENDLESS_RUN else math.inf
