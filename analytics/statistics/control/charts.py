@@ -54,7 +54,7 @@ def p_chart(events: ArrayLike, sizes: ArrayLike) -> ControlChart:
     above sizes, unequal lengths and more than one row.
 
     Source: Shewhart, Economic Control of Quality of Manufactured Product, 1931; Montgomery, Introduction to
-    Statistical Quality Control, chapter on control charts for attributes.
+    Statistical Quality Control, 2nd ed. 1991, pp. 152-155.
 
     Example: p_chart([12, 15, 8, 10], 50).upper[0] gives 0.402165.
     """
@@ -80,7 +80,7 @@ def u_chart(events: ArrayLike, exposures: ArrayLike, limits: str = "three_sigma"
     Raises ValueError, naming the argument, for what is negative, not finite or not a number, events that are
     not whole, unequal lengths, more than one row and unknown limits.
 
-    Source: Montgomery, Introduction to Statistical Quality Control, chapter on control charts for attributes.
+    Source: Montgomery, Introduction to Statistical Quality Control, 2nd ed. 1991, pp. 173-184.
 
     Example: u_chart([10, 12, 8, 14], 5).upper[0] gives 4.189975.
     """

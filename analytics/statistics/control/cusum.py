@@ -89,7 +89,7 @@ def binomial_cusum(
     Raises ValueError as `bernoulli_cusum`, and for counts that are negative, not whole or not numbers, events
     above uses and unequal shapes.
 
-    Source: as `bernoulli_cusum`; the weights of a period's uses are added.
+    Source: Steiner et al., Biostatistics 2000;1:441-452, equation 2, the weights of a period's uses added.
 
     Example: binomial_cusum([0, 2, 1], [30, 25, 40], 0.02, 2.0, 1.3).path[1] gives 0.891229.
     """
