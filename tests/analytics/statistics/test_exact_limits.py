@@ -28,6 +28,8 @@ def proportions(draw: Any, most: int = 10**6) -> tuple[int, int]:
 
 
 @given(proportions(10**9), any_confidence)
+@example((32252800173091, 94384679523517), 0.001)  # the quantiles of so great counts are rounded past it
+@example((187177680966213, 244804522259919), 0.001)
 def test_exact_limits_enclose_the_proportion_and_stay_within_0_and_1(
     counts: tuple[int, int], confidence: float
 ) -> None:
