@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 NUMBER_KINDS = "iuf"  # NumPy's letters for whole numbers and floats: no booleans, texts, dates or objects
+SMALLEST_MEASURE, LARGEST_MEASURE = 1e-12, 1e15
 LARGEST_COUNT = 2**53  # beyond it a float skips whole numbers
 
 FloatArray = NDArray[np.float64]
@@ -81,6 +82,14 @@ def fraction(name: str, value: object) -> float:
     if not isinstance(value, float) or not 0 < value < 1:
         raise ValueError(f"{name}: must be one number between 0 and 1, not {value!r}")
     return float(value)
+
+
+def measures(name: str, values: ArrayLike) -> FloatArray:
+    """As `amounts`, each 0 or from 1e-12 to 1e15: products and powers of them stay within floats."""
+    array = amounts(name, values)
+    if ((array > 0) & ((array < SMALLEST_MEASURE) | (array > LARGEST_MEASURE))).any():
+        raise ValueError(f"{name}: must be 0 or from {SMALLEST_MEASURE:g} to {LARGEST_MEASURE:g}")
+    return array
 
 
 def one_amount(name: str, value: Any) -> float:

@@ -11,16 +11,16 @@ from scipy import special
 
 from analytics.statistics._inputs import (
     FloatArray,
-    amounts,
     confidence_level,
     counts,
+    measures,
     read_only,
     require_same_shape,
 )
 from analytics.statistics.counts import garwood
 from analytics.statistics.proportions import clopper_pearson
 
-LARGEST_GROUP = 10**7  # the likelihood is a sum over single trials or events
+LARGEST_GROUP = 10**6  # the likelihood is a sum over single trials or events
 ENDLESS = 1e-7  # a spread this small times the largest group leaves the data of no group any weight
 STEPS = 200
 
@@ -56,7 +56,7 @@ def beta_binomial(
 ) -> Shrunken:
     """Shares of groups shrunk towards their common mean by a beta prior fitted to all groups.
 
-    `successes` and `trials` are whole numbers of one shape, a group each, at most 10,000,000 trials in one.
+    `successes` and `trials` are whole numbers of one shape, a group each, at most 1,000,000 trials in one.
     `fit="likelihood"` is marginal maximum likelihood, `fit="moments"` the unweighted mean and the sample
     variance (n - 1) of the raw shares. A group without trials takes the prior; groups without trials count
     nowhere. Order groups by the shrunk share or not at all: 0/20 and 0/17 differ by it.
@@ -97,7 +97,7 @@ def gamma_poisson(events: ArrayLike, exposure: ArrayLike, confidence: float = 0.
     """Rates of groups shrunk towards their common rate by a gamma prior fitted to all groups.
 
     `events` are whole numbers, `exposure` amounts (uses, procedures), of one shape, a group each, at most
-    10,000,000 events in one. The fit is marginal maximum likelihood (negative binomial); rates are per unit
+    1,000,000 events in one. The fit is marginal maximum likelihood (negative binomial); rates are per unit
     of exposure. A group without exposure takes the prior if it had no event, and is NaN if it had: its
     denominator is missing. Neither counts in the fit.
 
@@ -105,15 +105,16 @@ def gamma_poisson(events: ArrayLike, exposure: ArrayLike, confidence: float = 0.
     every mean is the pooled rate, every limit Garwood's of the pooled rate. No prior: with fewer than two
     groups that have exposure; the raw rate with Garwood's limits, NaN without exposure.
 
-    Raises ValueError, naming the argument, for what is negative, not finite or not a number, for events that
-    are not whole, for unequal shapes and for a confidence outside (0, 1).
+    Raises ValueError, naming the argument, for what is negative, not finite or not a number, for an
+    exposure beyond 1e-12 to 1e15, for events that are not whole, for unequal shapes and for a confidence outside
+    (0, 1).
 
     Sources: Greenwood & Yule, J R Stat Soc 1920;83:255-279 (the model); Lawless, Can J Stat 1987;15:209-225
     (maximum likelihood).
 
     Example: gamma_poisson([0, 2, 1, 14], [400, 500, 300, 600]).mean gives 0.001562, 0.004648, 0.004470 and 0.021184.
     """
-    seen, watched = counts("events", events), amounts("exposure", exposure)
+    seen, watched = counts("events", events), measures("exposure", exposure)
     require_same_shape(events=seen, exposure=watched)
     seen, watched = np.broadcast_arrays(seen, watched)
     if seen.max(initial=0) > LARGEST_GROUP:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from analytics.statistics._inputs import FloatArray, amounts, counts, read_only, require_same_shape, row
+from analytics.statistics._inputs import FloatArray, counts, measures, read_only, require_same_shape, row
 from analytics.statistics.control.quantiles import smallest_above
 
 TAIL = 0.00135  # of each side: what three standard deviations leave of a normal distribution
@@ -77,14 +77,14 @@ def u_chart(events: ArrayLike, exposures: ArrayLike, limits: str = "three_sigma"
     `limits="three_sigma"`: u ± 3 √(u/n), the lower cut at 0. `limits="probability"`: the smallest and
     largest counts which Poisson chance leaves within, by exposure; beyond each lies 0.00135 at most.
 
-    Raises ValueError, naming the argument, for what is negative, not finite or not a number, events that are
-    not whole, unequal lengths, more than one row and unknown limits.
+    Raises ValueError, naming the argument, for what is negative, not finite or not a number, exposures beyond
+    1e-12 to 1e15, events that are not whole, unequal lengths, more than one row and unknown limits.
 
     Source: Montgomery, Introduction to Statistical Quality Control, 2nd ed. 1991, pp. 173-184.
 
     Example: u_chart([10, 12, 8, 14], 5).upper[0] gives 4.189975.
     """
-    seen, watched = _points("events", counts("events", events), "exposures", amounts("exposures", exposures))
+    seen, watched = _points("events", counts("events", events), "exposures", measures("exposures", exposures))
     shown = np.where(watched > 0, watched, np.nan)
     known = watched > 0
     centre = seen.sum(where=known) / watched.sum() if known.any() else np.nan
@@ -136,14 +136,14 @@ def t_chart(times_between: ArrayLike, limits: str = "power") -> ControlChart:
     A time above the upper limit is a long run without events. Events of one day have a time of 0 between
     them, which carries no more than that; count uses (`g_chart`) where uses are known.
 
-    Raises ValueError, naming the argument, for times that are negative, not finite or not numbers, more than
+    Raises ValueError, naming the argument, for times that are negative, beyond 1e-12 to 1e15 or not numbers, more than
     one row and unknown limits.
 
     Source: Nelson, J Qual Technol 1994;26:239-240; exponential quantiles in closed form.
 
     Example: t_chart([286, 948, 536, 124]).upper[0] gives 3337.394654.
     """
-    time = row("times_between", amounts("times_between", times_between))
+    time = row("times_between", measures("times_between", times_between))
     if limits not in ("power", "probability"):
         raise ValueError(f'limits: must be "power" or "probability", not {limits!r}')
     if limits == "probability":

@@ -24,6 +24,7 @@ LARGEST_DENOMINATOR = 30
 FARTHEST_RATIO = 0.05  # how far the odds ratio may be moved, as a share of the one asked for
 STATES = 800  # of the interpolated solution
 LOST = 1e8  # a difference this much smaller than its terms keeps too few digits
+OFTEN = 0.9  # chance of an event above which every run is short
 STILL_RUNNING = 1e-15
 ENDLESS_RUN = 1e12  # beyond it floats no longer tell a run length from no end
 
@@ -239,7 +240,7 @@ def _run(p: float, steps: Fraction, states: int, upward: bool) -> float:
 
 
 def _lattice_run(p: float, lattice: int, states: int, upward: bool) -> float:
-    if upward and p > 0.5:
+    if upward and p > OFTEN:
         return _run_by_steps(p, lattice, states)
     if not upward and p == 1:
         return math.inf

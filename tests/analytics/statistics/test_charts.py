@@ -19,9 +19,9 @@ TAIL = 0.00135
 shares = st.lists(
     st.integers(0, 300).flatmap(lambda size: st.tuples(st.integers(0, size), st.just(size))), max_size=20
 )
-rates = st.lists(st.tuples(st.integers(0, 500), st.floats(0.01, 1000) | st.just(0.0)), max_size=20)
+rates = st.lists(st.tuples(st.integers(0, 500), st.floats(1e-12, 1e15) | st.just(0.0)), max_size=20)
 gaps = st.lists(st.integers(0, 10**5), max_size=20)
-times = st.lists(st.floats(0, 10**5), max_size=20)
+times = st.lists(st.floats(1e-12, 1e15) | st.just(0.0), max_size=20)
 
 
 def ordered(chart: ControlChart) -> bool:
@@ -129,12 +129,14 @@ def test_every_chart_says_how_its_limits_were_made() -> None:
         (u_chart, (["1"], [2]), "events"),
         (u_chart, ([1], [-2]), "exposures"),
         (u_chart, ([1], [float("inf")]), "exposures"),
+        (u_chart, ([1], [1e-300]), "exposures"),
         (u_chart, ([1], [2], "two_sigma"), "limits"),
         (g_chart, ([-1],), "uses_between"),
         (g_chart, ([[1]],), "uses_between"),
         (g_chart, ([1], "power"), "limits"),
         (t_chart, ([-1],), "times_between"),
         (t_chart, ([True],), "times_between"),
+        (t_chart, ([1e300],), "times_between"),
         (t_chart, ([1], "three_sigma"), "limits"),
     ],
 )

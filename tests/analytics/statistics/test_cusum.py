@@ -173,6 +173,13 @@ def test_a_chain_of_ten_thousand_states_is_fast() -> None:
     assert time.perf_counter() - start < 1
 
 
+def test_an_odds_ratio_next_to_1_is_answered_too() -> None:
+    start = time.perf_counter()
+    design = cusum_threshold(0.5, 1.000001, 100000.0)
+    assert design.out_of_control_arl <= design.in_control_arl
+    assert time.perf_counter() - start < 2
+
+
 def test_where_no_whole_steps_are_near_a_fraction_is_named() -> None:
     design = cusum_threshold(0.3, 2.0, 500.0)
     assert design.odds_ratio == 2

@@ -184,6 +184,7 @@ def test_what_makes_no_share_is_refused_by_name(won: Any, tried: Any, named: str
         ([1.5, 2], [5, 5], "events"),
         ([1, 2], [5, -1], "exposure"),
         ([1, 2], [5, float("nan")], "exposure"),
+        ([1, 2], [5, 1e-300], "exposure"),
         ([10**8, 2], [5, 5], "events"),
         ([1, 2], [5, 5, 5], "events and exposure"),
     ],
