@@ -12,6 +12,7 @@ from scipy import special
 from analytics.statistics._inputs import FloatArray, counts, fraction, read_only, require_same_shape
 from analytics.statistics.control.quantiles import smallest_above
 
+SMALLEST_SHARE = 1e-9
 ADJUSTMENTS = ("multiplicative", "additive")
 
 
@@ -114,7 +115,7 @@ def overdispersion(
     Where the total is 0 % or 100 %, or no group has trials, there is nothing to compare: NaN throughout.
 
     Raises ValueError, naming the argument, for counts that are negative, not whole or not numbers, events
-    above sizes, unequal shapes, a target outside (0, 1) and winsorise outside [0, 0.5).
+    above sizes, unequal shapes, a target nearer than 1e-9 to 0 or 1 and winsorise outside [0, 0.5).
 
     Source: Spiegelhalter, Stat Med 2005;24:1185-1202, section 5 and appendix A.2 (DerSimonian & Laird's tau²).
 
@@ -164,7 +165,9 @@ def _winsorised_share(winsorise: object) -> float:
 
 def _aim(seen: FloatArray, size: FloatArray, target: float | None) -> float:
     if target is not None:
-        return fraction("target", target)
+        if not SMALLEST_SHARE <= (aim := fraction("target", target)) <= 1 - SMALLEST_SHARE:
+            raise ValueError(f"target: must be {SMALLEST_SHARE:g} or more away from 0 and 1, not {aim:g}")
+        return aim
     return float(seen.sum() / size.sum()) if size.any() else float("nan")
 
 

@@ -120,6 +120,7 @@ def test_what_makes_no_funnel_is_refused_by_name(how: dict[str, Any], named: str
         ({"events": [True, False]}, "events"),
         ({"sizes": [40, 60, 70]}, "events and sizes"),
         ({"target": 1.5}, "target"),
+        ({"target": 1e-300}, "target"),
         ({"winsorise": 0.5}, "winsorise"),
         ({"winsorise": True}, "winsorise"),
         ({"winsorise": float("nan")}, "winsorise"),
