@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import dataclasses
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Protocol
 
 from analytics.answers import Answer
@@ -29,9 +29,16 @@ def columns_of(record: type, *, by_attempt: bool = False) -> list[str]:
 
 def write_csv(answer: Answer[Any], columns: list[str], to: Writable) -> None:
     """A heading and the rows of an answer, lines ending in a line feed."""
+    write_rows(columns, ([getattr(row, column) for column in columns] for row in answer.rows), to)
+
+
+def write_rows(
+    columns: Sequence[str], rows: Iterable[Sequence[str | int | float | None]], to: Writable
+) -> None:
+    """A heading and rows, lines ending in a line feed."""
     table = csv.writer(to, lineterminator="\n")
     table.writerow(columns)
-    table.writerows([_cell(getattr(row, column)) for column in columns] for row in answer.rows)
+    table.writerows([_cell(cell) for cell in row] for row in rows)
 
 
 def beside(answer: Answer[Any]) -> Iterator[str]:

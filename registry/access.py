@@ -6,7 +6,7 @@ Nothing is counted or listed without a `Scope`; only this module makes one.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
@@ -129,8 +129,15 @@ def require(person: Person, roles: frozenset[Role], sites: Iterable[Site]) -> No
 
 
 def sites_for(person: Person, route: str) -> QuerySet[Site]:
-    """The sites at which a person may use a route, for own cases at least."""
+    """The sites at which a person may use a route, for own cases at least, or whose figures it shows them."""
+    if _sees_the_registry(person, route):
+        return Site.objects.all()
     return Site.objects.filter(pk__in=_sites(person, _roles_that_may(route)))
+
+
+def _sees_the_registry(person: Person, route: str) -> bool:
+    extents = rights()[route].extents
+    return any(extents.get(role) == Extent.REGISTRY for _, role in _roles(person))
 
 
 def _roles_that_may(route: str) -> frozenset[Role]:
@@ -144,7 +151,12 @@ def may_enter(person: Person, route: str) -> bool:
 
 
 def scope_for(person: Person, route: str) -> Scope:
-    """The sites whose cases a person may count on a route."""
+    """The sites whose cases a person may count on a route; all of them where a role's right there is the registry's.
+
+    Of other sites' cases the page then says site, month, device and lot alone.
+    """
+    if _sees_the_registry(person, route):
+        return Scope(None)
     return Scope(_sites(person, _roles_that_may(route)))
 
 
@@ -211,6 +223,16 @@ def data_key(key_id: uuid.UUID | None) -> bytes:
     if row is None:
         raise NotOpened("the key of this case has been erased")
     return unwrap(Wrapped(row.id, row.owner, row.wrapping_key, row.wrapped))
+
+
+def data_keys(wanted: Collection[uuid.UUID]) -> dict[uuid.UUID, bytes]:
+    """Unwrapped data keys by their id; NotOpened where one is missing."""
+    rows = {row.pk: row for row in DataKey.objects.filter(pk__in=wanted)}
+    if len(rows) < len(set(wanted)):
+        raise NotOpened("a key has been erased")
+    return {
+        key: unwrap(Wrapped(row.id, row.owner, row.wrapping_key, row.wrapped)) for key, row in rows.items()
+    }
 
 
 def registry_id() -> str:

@@ -26,6 +26,7 @@ class Extent(StrEnum):
 
     OWN = "own"
     SITE = "site"
+    REGISTRY = "registry"
 
 
 @dataclass(frozen=True, slots=True)

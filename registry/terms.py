@@ -80,3 +80,12 @@ class Reporting(StrEnum):
     ALL_REPORTED = "all_reported"
     NONE_HAPPENED = "none_happened"
     OPEN = "open"
+
+
+class SignalState(StrEnum):
+    """Where the review of a signal stands."""
+
+    NEW = "new"
+    BEING_REVIEWED = "being_reviewed"
+    EXPLAINED = "explained"
+    ACTED_ON = "acted_on"

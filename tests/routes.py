@@ -91,6 +91,8 @@ EXAMPLES: Mapping[str, Callable[[World, Person], str]] = {
     "discard_draft code": _draft,
     "person code": lambda world, person: world.at_north[Role.PRESENTER].code,
     "code": lambda world, person: world.case.code,
+    "figure_file name": lambda world, person: "endings-by-attempt",
+    "figure_file kind": lambda world, person: "csv",
     "site": lambda world, person: world.north.code,
     "month": lambda world, person: "2026-03",
 }

@@ -210,6 +210,22 @@ _GROUPS: dict[str, tuple[Group, ...]] = {
     "registry.Membership": (drop("id person site role active", ACCOUNT),),
     "registry.Invitation": (drop("id person digest made_at used_at", ACCOUNT),),
     "registry.Staff": (drop("id site code person", PERSON),),
+    "analytics.SignalWord": (
+        drop("id key", KEY),
+        drop("code by at sealed", "what people of the laboratory say among themselves"),
+        drop("rule subject crossed state", INSIDE),
+    ),
+    "analytics.Annotation": (
+        drop("id key", KEY),
+        drop("code by at sealed", "what people of the laboratory say among themselves"),
+        drop("site device_model day ended_at", PLACE),
+    ),
+    "analytics.QuarantinedLot": (
+        drop("id key", KEY),
+        drop("code by at sealed", "what people of the laboratory say among themselves"),
+        drop("site device_model lot ended_at ended_by", SINGLE_DEVICE),
+    ),
+    "analytics.Snapshot": (drop("id name number as_of content", INSIDE),),
     "casebook.DataRelease": (
         drop("id", KEY),
         drop("made_at who since until sites head", "the receipt stays inside"),

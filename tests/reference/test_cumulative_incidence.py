@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from sksurv.nonparametric import cumulative_incidence_competing_risks  # type: ignore[import-untyped]
+from sksurv.nonparametric import cumulative_incidence_competing_risks
 from statsmodels.duration.survfunc import CumIncidenceRight
 from statsmodels.stats.proportion import proportion_confint
 

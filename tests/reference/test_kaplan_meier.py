@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 import pytest
-from sksurv.nonparametric import kaplan_meier_estimator  # type: ignore[import-untyped]
+from sksurv.nonparametric import kaplan_meier_estimator
 from statsmodels.duration.survfunc import SurvfuncRight
 
 from analytics.statistics.sequences import kaplan_meier

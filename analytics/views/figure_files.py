@@ -1,0 +1,60 @@
+"""Every figure as a file: its table as CSV, its picture as SVG, for the filters of its page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from django.http import HttpResponse
+from django.views.decorators.http import require_GET
+
+from analytics import cohorts
+from analytics.asking import Asked
+from analytics.charts.figure import Figure
+from analytics.tables import write_rows
+from analytics.views.asked import Sites, refused, what_is_asked
+from registry.access import NotAllowed, NotFound, Scope, may_enter
+from registry.doors import MemberRequest, page
+
+Make = Callable[[Scope, Asked, Sites], Figure | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a figure comes from: the route whose rights hold, the filters of its page, and its maker.
+
+    The maker answers None where the filters leave nothing to draw.
+    """
+
+    route: str
+    allowed: Sequence[str]
+    make: Make
+
+
+FIGURES: Mapping[str, Source] = {}
+"""Every figure of a page by its name, which is also its place in the page."""
+
+
+@require_GET
+@page("figure_file")
+def figure_file(request: MemberRequest, name: str, kind: str) -> HttpResponse:
+    """One figure as `csv` or `svg`."""
+    source = FIGURES.get(name)
+    if source is None or kind not in ("csv", "svg"):
+        raise NotFound("there is no such figure")
+    if not may_enter(request.user, source.route):
+        raise NotAllowed("this needs another role")
+    asked, scope, sites = what_is_asked(request, source.route, source.allowed)
+    if asked.problems:
+        return refused(asked)
+    with cohorts.at_one_moment():
+        figure = source.make(scope, asked, sites)
+    if figure is None:
+        raise NotFound("with these filters there is nothing to draw")
+    response = HttpResponse(content_type="text/csv; charset=utf-8" if kind == "csv" else "image/svg+xml")
+    response["Content-Disposition"] = f'attachment; filename="{name}.{kind}"'
+    if kind == "csv":
+        write_rows(figure.columns, figure.rows, response)
+    else:
+        response.write(figure.file)
+    return response
