@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from analytics.statistics.control import (
@@ -133,7 +133,6 @@ def test_paths_cannot_be_written_to() -> None:
 
 
 @given(st.floats(0.002, 0.2), odds_ratios, st.floats(20, 5000))
-@settings(max_examples=60)
 def test_a_threshold_runs_as_long_as_asked_and_says_so(p0: float, odds_ratio: float, wanted: float) -> None:
     design = cusum_threshold(p0, odds_ratio, wanted)
     assert design.in_control_arl >= wanted
@@ -144,7 +143,6 @@ def test_a_threshold_runs_as_long_as_asked_and_says_so(p0: float, odds_ratio: fl
 
 
 @given(st.floats(0.002, 0.2), st.floats(1.3, 10), thresholds, st.floats(0.001, 0.5), st.floats(0.001, 0.5))
-@settings(max_examples=60)
 def test_more_events_are_seen_sooner(p0: float, ratio: float, h: float, one: float, other: float) -> None:
     few, many = sorted((one, other))
     rare, often = (average_run_length(p, p0, ratio, h) for p in (few, many))
@@ -152,7 +150,6 @@ def test_more_events_are_seen_sooner(p0: float, ratio: float, h: float, one: flo
 
 
 @given(st.floats(0.002, 0.2), odds_ratios, thresholds, thresholds)
-@settings(max_examples=60)
 def test_a_higher_threshold_runs_longer(p0: float, ratio: float, one: float, other: float) -> None:
     low, high = sorted((one, other))
     shorter, longer = (average_run_length(p0, p0, ratio, h) for h in (low, high))
