@@ -1,0 +1,94 @@
+"""Numbers as they are printed, and what figures rest on and leave out, in words. No query."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from analytics.answers import Denominators, Extent, LeftOut
+from registry.drawings.phrases import counted, joined
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A figure as it is printed, and as it is."""
+
+    text: str
+    exact: float
+
+    def __str__(self) -> str:
+        return self.text
+
+
+def percent_in_words(share: float) -> Number:
+    """A whole percentage; 0 and 100 are kept for none and all."""
+    rounded = f"{share * 100:.0f}"
+    if rounded == "0" and share > 0:
+        return Number("under 1%", share)
+    if rounded == "100" and share < 1:
+        return Number("over 99%", share)
+    return Number(f"{rounded}%", share)
+
+
+def rate_in_words(rate: float) -> Number:
+    """Two decimals below 1, else one; what would round to 0.00 keeps its first digit."""
+    if rate == 0:
+        return Number("0", rate)
+    if rate < 0.005:
+        return Number(f"{Decimal(f'{rate:.1g}'):f}", rate)
+    return Number(f"{rate:.2f}" if round(rate, 2) < 1 else f"{rate:.1f}", rate)
+
+
+def left_out_in_words(left_out: Iterable[LeftOut]) -> str:
+    """One sentence, empty where nothing was left out."""
+    whole = [str(one).replace(" left out: ", " (", 1) + ")" for one in left_out]
+    return f"Left out: {joined(whole)}." if whole else ""
+
+
+def period_in_words(extent: Extent) -> str:
+    """From which month to which the procedures were, empty where there are none."""
+    if extent.first is None or extent.last is None:
+        return ""
+    first, last = f"{extent.first:%B %Y}", f"{extent.last:%B %Y}"
+    return first if first == last else f"{first} to {last}"
+
+
+def missing_in_words(found: Denominators, names: Mapping[str, str]) -> list[str]:
+    """The site-months without recorded uses, a line for each site, runs of months as one."""
+    by_site: dict[str, list[datetime.date]] = {}
+    for site, month in found.missing:
+        by_site.setdefault(site, []).append(month)
+    return [f"{names.get(site, site)}: {_runs(months)}" for site, months in by_site.items()]
+
+
+def _runs(months: Sequence[datetime.date]) -> str:
+    runs: list[list[datetime.date]] = []
+    for month in months:
+        if runs and (month - runs[-1][-1]).days <= 31:
+            runs[-1].append(month)
+        else:
+            runs.append([month])
+    return joined([f"{run[0]:%B %Y}" + (f" to {run[-1]:%B %Y}" if len(run) > 1 else "") for run in runs])
+
+
+def resting_on(extent: Extent, sites: Sequence[str]) -> str:
+    """How much the figures rest on, as the beginning of a sentence; `sites` are the names of those asked about."""
+    there = counted(extent.complications, "complication", "complications")
+    return ", ".join(
+        part
+        for part in (
+            f"{there} in {counted(extent.cases, 'case', 'cases')}" if extent.cases else "No complication",
+            sites[0] if len(sites) == 1 else counted(extent.sites, "site", "sites"),
+            _operators(extent),
+            period_in_words(extent),
+        )
+        if part
+    )
+
+
+def _operators(extent: Extent) -> str:
+    if extent.cases and not extent.operators:
+        return "no operator named"
+    return counted(extent.operators, "operator", "operators") if extent.operators else ""
