@@ -57,6 +57,7 @@ TITLES = {
     "bernoulli_cusum": "Cumulative sum, one use after the other",
     "binomial_cusum": "Cumulative sum, month after month",
     "risk_adjusted_cusum": "Cumulative sum adjusted for expected risk",
+    "cusum_design": "Design of a cumulative sum from the run length wanted",
     "cusum_threshold": "Threshold of a cumulative sum",
     "average_run_length": "How long until a cumulative sum signals",
     "events_within": "So many events within so many uses",

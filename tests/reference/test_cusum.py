@@ -16,6 +16,7 @@ from scipy import special
 from analytics.statistics.control import (
     average_run_length,
     bernoulli_cusum,
+    cusum_design,
     cusum_threshold,
     events_within,
     risk_adjusted_average_run_length,
@@ -112,14 +113,14 @@ RUN_LENGTHS = [
 def odds_ratio_of(p0: float, m: int) -> float:
     """The odds ratio whose steps are exactly m, as the product settles it."""
     near = {(p, whole): ratio for p, whole, _p1, ratio, _log in LATTICES}[p0, m]
-    return cusum_threshold(p0, near, 50.0).odds_ratio
+    return cusum_design(p0, near, 50.0).odds_ratio
 
 
 @pytest.mark.parametrize(("p0", "m", "p1", "odds_ratio", "log_odds_ratio"), LATTICES)
 def test_the_odds_ratio_settles_where_the_steps_are_whole(
     p0: float, m: int, p1: float, odds_ratio: float, log_odds_ratio: float
 ) -> None:
-    design = cusum_threshold(p0, odds_ratio, 50.0)
+    design = cusum_design(p0, odds_ratio, 50.0)
     assert design.steps == m
     assert design.p1 == pytest.approx(p1, abs=5e-9)
     assert design.odds_ratio == pytest.approx(odds_ratio, abs=SIX_DECIMALS)
@@ -161,7 +162,7 @@ def test_run_lengths_are_those_of_the_whole_chain_at_every_chance(p: float) -> N
 
 @pytest.mark.parametrize("p", [0.0, 0.001, 0.01, 0.02])
 def test_run_lengths_until_fewer_events_are_those_of_the_whole_chain(p: float) -> None:
-    design = cusum_threshold(0.01, 0.5, 300.0)
+    design = cusum_design(0.01, 0.5, 300.0)
     expected = solved(p, int(design.steps), design.states, rise=False)
     assert average_run_length(p, 0.01, design.odds_ratio, design.threshold) == pytest.approx(
         expected, rel=1e-8
@@ -183,8 +184,9 @@ def test_run_lengths_until_fewer_events_are_those_of_the_whole_chain(p: float) -
 def test_the_smallest_threshold_that_runs_long_enough(
     p0: float, odds_ratio: float, wanted: float, states: int, in_control: float, out_of_control: float | None
 ) -> None:
-    design = cusum_threshold(p0, odds_ratio, wanted)
+    design = cusum_design(p0, odds_ratio, wanted)
     assert design.states == states
+    assert cusum_threshold(p0, odds_ratio, wanted) == design.threshold
     assert design.in_control_arl == pytest.approx(in_control, abs=FOUR_DECIMALS)
     if out_of_control is not None:
         assert design.out_of_control_arl == pytest.approx(out_of_control, abs=FOUR_DECIMALS)

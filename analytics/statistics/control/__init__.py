@@ -20,6 +20,7 @@ from analytics.statistics.control.funnel import (
 from analytics.statistics.control.run_length import (
     CusumDesign,
     average_run_length,
+    cusum_design,
     cusum_threshold,
     risk_adjusted_average_run_length,
 )
@@ -34,6 +35,7 @@ __all__ = [
     "average_run_length",
     "bernoulli_cusum",
     "binomial_cusum",
+    "cusum_design",
     "cusum_threshold",
     "events_within",
     "funnel_limits",

@@ -63,7 +63,7 @@ def bernoulli_cusum(outcomes: ArrayLike, p0: float, odds_ratio: float, threshold
     are separate sums (devices). S = max(0, S + W), W = ln(OR) - ln(1 - p0 + OR p0) at an event and
     -ln(1 - p0 + OR p0) without; signal where S >= threshold, after which S begins at 0 again. An odds ratio
     above 1 looks for more events, below 1 for fewer. The threshold is in log-likelihood units, as
-    `cusum_threshold` gives it.
+    `cusum_design` gives it.
 
     Raises ValueError, naming the argument, for outcomes that are neither 0 nor 1, a p0 outside (0, 1), an
     odds ratio outside 0.001 to 1,000 or of 1, and a threshold that is not above 0.

@@ -52,7 +52,19 @@ class CusumDesign:
     method: str
 
 
-def cusum_threshold(p0: float, odds_ratio: float, in_control_arl: float) -> CusumDesign:
+def cusum_threshold(p0: float, odds_ratio: float, in_control_arl: float) -> float:
+    """The threshold of `cusum_design`, alone: a sum of `bernoulli_cusum` that reaches it signals (S >= h).
+
+    In units of the log-likelihood ratio. Raises ValueError as `cusum_design` does.
+
+    Source: Reynolds & Stoumbos, J Qual Technol 1999;31:87-108.
+
+    Example: cusum_threshold(0.01, 2.0, 1000.0) gives 1.505385.
+    """
+    return cusum_design(p0, odds_ratio, in_control_arl).threshold
+
+
+def cusum_design(p0: float, odds_ratio: float, in_control_arl: float) -> CusumDesign:
     """Smallest threshold of `bernoulli_cusum` that runs at least `in_control_arl` uses on average at `p0`.
 
     The odds ratio is moved, by 5 % at most, to the nearest one for which the ratio m of steps is whole: the sum
@@ -65,7 +77,7 @@ def cusum_threshold(p0: float, odds_ratio: float, in_control_arl: float) -> Cusu
 
     Source: Reynolds & Stoumbos, J Qual Technol 1999;31:87-108.
 
-    Example: cusum_threshold(0.01, 2.0, 1000.0).in_control_arl gives 1010.064790.
+    Example: cusum_design(0.01, 2.0, 1000.0).in_control_arl gives 1010.064790.
     """
     risk, wanted = _chance(p0), one_amount("in_control_arl", in_control_arl)
     if not 1 < wanted <= LONGEST_RUN:
@@ -98,7 +110,7 @@ def cusum_threshold(p0: float, odds_ratio: float, in_control_arl: float) -> Cusu
 def average_run_length(p: float, p0: float, odds_ratio: float, threshold: float) -> float:
     """Average number of uses until `bernoulli_cusum` signals (S >= h) from 0, with a chance `p` of an event a use.
 
-    Exact by Markov chain where the steps lie on a lattice of whole steps (see `cusum_threshold`); else the
+    Exact by Markov chain where the steps lie on a lattice of whole steps (see `cusum_design`); else the
     exact run length of the sum whose ratio of steps is the nearest fraction with a numerator up to 300, which
     is an approximation, near 1 %. p may be 0 or 1; infinite where the sum can never rise or beyond 1e12.
 

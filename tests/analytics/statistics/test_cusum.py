@@ -16,7 +16,7 @@ from analytics.statistics.control import (
     average_run_length,
     bernoulli_cusum,
     binomial_cusum,
-    cusum_threshold,
+    cusum_design,
     events_within,
     risk_adjusted_average_run_length,
     risk_adjusted_cusum,
@@ -95,7 +95,7 @@ def test_a_baseline_odds_ratio_is_a_change_of_risk(order: list[int], p0: float, 
 
 def test_a_sum_that_meets_the_threshold_has_reached_it() -> None:
     """Two events m - 1 uses apart reach a threshold of one event's step exactly; floats fall short by a hair."""
-    design = cusum_threshold(0.01, 1.982316, 250.0)
+    design = cusum_design(0.01, 1.982316, 250.0)
     assert design.states == 70
     gap = [0] * 68
     assert bernoulli_cusum([1, *gap, 1], 0.01, design.odds_ratio, design.threshold).alarms.tolist() == [69]
@@ -104,7 +104,7 @@ def test_a_sum_that_meets_the_threshold_has_reached_it() -> None:
 
 def test_a_result_says_its_boundary_and_its_reset() -> None:
     result = bernoulli_cusum([1], 0.01, 2.0, 1.0)
-    assert result.boundary == cusum_threshold(0.01, 2.0, 500.0).boundary
+    assert result.boundary == cusum_design(0.01, 2.0, 500.0).boundary
     assert "at or above" in result.boundary
     assert result.reset == "back to 0 after each alarm"
     assert result.threshold == 1.0
@@ -134,7 +134,7 @@ def test_paths_cannot_be_written_to() -> None:
 
 @given(st.floats(0.002, 0.2), odds_ratios, st.floats(20, 5000))
 def test_a_threshold_runs_as_long_as_asked_and_says_so(p0: float, odds_ratio: float, wanted: float) -> None:
-    design = cusum_threshold(p0, odds_ratio, wanted)
+    design = cusum_design(p0, odds_ratio, wanted)
     assert design.in_control_arl >= wanted
     assert design.in_control_arl == average_run_length(p0, p0, design.odds_ratio, design.threshold)
     assert design.out_of_control_arl == average_run_length(design.p1, p0, design.odds_ratio, design.threshold)
@@ -157,28 +157,28 @@ def test_a_higher_threshold_runs_longer(p0: float, ratio: float, one: float, oth
 
 
 def test_a_longer_run_or_a_commoner_event_asks_for_a_higher_threshold() -> None:
-    by_run = [cusum_threshold(0.01, 2.0, run).threshold for run in (200.0, 500.0, 1000.0, 5000.0, 50000.0)]
+    by_run = [cusum_design(0.01, 2.0, run).threshold for run in (200.0, 500.0, 1000.0, 5000.0, 50000.0)]
     assert by_run == sorted(by_run)
-    by_chance = [cusum_threshold(p0, 2.0, 5000.0).threshold for p0 in (0.002, 0.005, 0.01, 0.02, 0.05, 0.1)]
+    by_chance = [cusum_design(p0, 2.0, 5000.0).threshold for p0 in (0.002, 0.005, 0.01, 0.02, 0.05, 0.1)]
     assert by_chance == sorted(by_chance)
 
 
 def test_a_chain_of_ten_thousand_states_is_fast() -> None:
     start = time.perf_counter()
-    design = cusum_threshold(0.0001, 2.0, 60000.0)
+    design = cusum_design(0.0001, 2.0, 60000.0)
     assert design.states > 10_000
     assert time.perf_counter() - start < 1
 
 
 def test_an_odds_ratio_next_to_1_is_answered_too() -> None:
     start = time.perf_counter()
-    design = cusum_threshold(0.5, 1.000001, 100000.0)
+    design = cusum_design(0.5, 1.000001, 100000.0)
     assert design.out_of_control_arl <= design.in_control_arl
     assert time.perf_counter() - start < 2
 
 
 def test_where_no_whole_steps_are_near_a_fraction_is_named() -> None:
-    design = cusum_threshold(0.3, 2.0, 500.0)
+    design = cusum_design(0.3, 2.0, 500.0)
     assert design.odds_ratio == 2
     assert design.steps == Fraction(37, 14)
     assert design.method == "Markov chain with the ratio of steps taken as 37/14, an approximation"
@@ -191,13 +191,13 @@ def test_a_sum_that_can_never_rise_runs_for_ever() -> None:
 
 
 def test_sure_events_reach_the_threshold_in_so_many_steps() -> None:
-    design = cusum_threshold(0.01, 2.0, 5000.0)
+    design = cusum_design(0.01, 2.0, 5000.0)
     expected = math.ceil(design.states / (design.steps - 1))
     assert average_run_length(1, 0.01, design.odds_ratio, design.threshold) == expected
 
 
 def test_patients_of_one_risk_run_about_as_long_as_the_chain() -> None:
-    design = cusum_threshold(0.02, 2.0, 1000.0)
+    design = cusum_design(0.02, 2.0, 1000.0)
     mixed = risk_adjusted_average_run_length([0.02], design.odds_ratio, design.threshold)
     assert mixed == pytest.approx(design.in_control_arl, rel=0.02)
 
@@ -272,11 +272,11 @@ WITHIN = {"events_at": [3, 5], "uses": 10, "k": 2, "m": 4, "p0": 0.1}
         (risk_adjusted_cusum, ADJUSTED, {"expected": [0.1]}, "outcomes and expected"),
         (risk_adjusted_cusum, ADJUSTED, {"baseline_ratio": 2.0}, "odds_ratio"),
         (risk_adjusted_cusum, ADJUSTED, {"baseline_ratio": 0}, "baseline_ratio"),
-        (cusum_threshold, DESIGN, {"p0": "0.1"}, "p0"),
-        (cusum_threshold, DESIGN, {"p0": 1e-9}, "p0"),
-        (cusum_threshold, DESIGN, {"odds_ratio": 1}, "odds_ratio"),
-        (cusum_threshold, DESIGN, {"in_control_arl": 1}, "in_control_arl"),
-        (cusum_threshold, DESIGN, {"in_control_arl": 1e10}, "in_control_arl"),
+        (cusum_design, DESIGN, {"p0": "0.1"}, "p0"),
+        (cusum_design, DESIGN, {"p0": 1e-9}, "p0"),
+        (cusum_design, DESIGN, {"odds_ratio": 1}, "odds_ratio"),
+        (cusum_design, DESIGN, {"in_control_arl": 1}, "in_control_arl"),
+        (cusum_design, DESIGN, {"in_control_arl": 1e10}, "in_control_arl"),
         (average_run_length, RUN, {"p": 1.5}, "p"),
         (average_run_length, RUN, {"p": [0.1, 0.2]}, "p"),
         (average_run_length, RUN, {"p0": 0}, "p0"),
