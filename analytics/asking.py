@@ -36,6 +36,8 @@ LABELS: Mapping[str, str] = {
 
 OF_TECHNIQUES = ("site", "since", "until", *CODED)
 OF_DEVICES = ("site", "since", "until", "device_class")
+OF_SITES = ("since", "until", "device_class")
+_OF_WHOLE_MONTHS = (OF_DEVICES, OF_SITES)
 
 _DAY_OR_MONTH = re.compile(r"\d{4}-\d{2}(-\d{2})?", re.ASCII)
 _PERIOD = "YYYY-MM for a whole month, or YYYY-MM-DD"
@@ -93,7 +95,8 @@ class Asked:
 def ask(query: Mapping[str, Sequence[str]], allowed: Sequence[str], sites: Mapping[str, str]) -> Asked:
     """Reads filters; `allowed` are those of the page, `sites` the names by code of those that may be asked about."""
     typed = {field: given for field, values in query.items() if (given := _given(values))}
-    problems = [*_strange_fields(typed, allowed), *_strange_sites(typed.get("site", ()), sites)]
+    sites_asked = typed.get("site", ()) if "site" in allowed else ()
+    problems = [*_strange_fields(typed, allowed), *_strange_sites(sites_asked, sites)]
     once = {field: values[0] for field, values in typed.items() if field in allowed and field != "site"}
     problems += _strange_codes(once)
     days: dict[str, Span] = {}
@@ -103,7 +106,9 @@ def ask(query: Mapping[str, Sequence[str]], allowed: Sequence[str], sites: Mappi
                 days[field] = day_or_month(once[field])
             except ValueError as error:
                 problems.append(Problem(field, once[field], str(error), _PERIOD))
-    filters, refused = _filters(days, once if not problems else {}, whole_months=allowed == OF_DEVICES)
+    filters, refused = _filters(
+        days, once if not problems else {}, whole_months=tuple(allowed) in _OF_WHOLE_MONTHS
+    )
     return Asked(typed, typed.get("site", ()), filters, (*problems, *refused))
 
 
@@ -122,7 +127,7 @@ def day_or_month(text: str) -> Span:
 def _strange_fields(typed: Mapping[str, Sequence[str]], allowed: Sequence[str]) -> Iterator[Problem]:
     for field, values in typed.items():
         if field not in allowed:
-            known = field in OF_TECHNIQUES
+            known = field in OF_TECHNIQUES and tuple(allowed) == OF_DEVICES
             wrong = (
                 "uses are not recorded so, and there would be no rate" if known else "no filter of this page"
             )
