@@ -2,7 +2,7 @@
 
 Nothing is counted without a `Scope`, which has no default. The database counts, on the derived columns; no statistics
 here. The rules (R2 to R13) are stated in DEVELOPERS.md. Imports run downwards: counting < attempts, endings, devices <
-left_out.
+left_out, months.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from analytics.cohorts.left_out import (
     without_acts,
     without_cause,
 )
+from analytics.cohorts.months import cases_by_month, events_by_day, procedures_by_month, uses_by_month
 from analytics.filters import Filters
 
 __all__ = [
@@ -36,11 +37,13 @@ __all__ = [
     "Row",
     "Table",
     "at_one_moment",
+    "cases_by_month",
     "considered",
     "curve",
     "declined",
     "devices",
     "endings",
+    "events_by_day",
     "extent",
     "extent_of_devices",
     "months_with_uses",
@@ -48,8 +51,10 @@ __all__ = [
     "outside_curve",
     "perhaps_outside",
     "procedures",
+    "procedures_by_month",
     "situations",
     "techniques",
+    "uses_by_month",
     "without_acts",
     "without_cause",
 ]

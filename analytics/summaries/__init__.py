@@ -4,6 +4,15 @@ from __future__ import annotations
 
 from analytics.summaries.devices import denominators, devices, extent_of_devices, procedure_rate
 from analytics.summaries.endings import curve, endings
+from analytics.summaries.months import (
+    baseline_of_records,
+    class_baseline,
+    months_by_model,
+    months_of,
+    procedure_months,
+    watch_of,
+    whole_and_asked,
+)
 from analytics.summaries.techniques import (
     Tried,
     considered,
@@ -16,6 +25,8 @@ from analytics.summaries.techniques import (
 
 __all__ = [
     "Tried",
+    "baseline_of_records",
+    "class_baseline",
     "considered",
     "curve",
     "denominators",
@@ -24,8 +35,13 @@ __all__ = [
     "extent",
     "extent_of_devices",
     "left_out_of_techniques",
+    "months_by_model",
+    "months_of",
+    "procedure_months",
     "procedure_rate",
     "situations",
     "techniques",
     "tried",
+    "watch_of",
+    "whole_and_asked",
 ]

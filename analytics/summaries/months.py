@@ -1,0 +1,216 @@
+"""Events and uses of devices by month, and the sum over them use by use (R12). No query of its own, nothing causal."""
+
+from __future__ import annotations
+
+import datetime
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
+
+from analytics import cohorts
+from analytics.answers import LeftOut, Reason, SiteMonthInError
+from analytics.answers_months import DeviceEvent, Month, MonthlyRecord, ProcedureMonth
+from analytics.cohorts import Filters, Row, Table
+from analytics.summaries.making import left_out_of
+from analytics.watching import Baseline, MonthOfUse, Watch, baseline_of, watch
+from registry.access import Scope
+
+
+def months_of(scope: Scope, filters: Filters, model: str | None = None) -> MonthlyRecord:
+    """Uses, first events, secondary ones and those left out, month by month, of one model, a class, or all.
+
+    PeriodRefused unless the period is of whole months.
+    """
+    return whole_and_asked(scope, filters, model)[1]
+
+
+@cohorts.at_one_moment()
+def whole_and_asked(
+    scope: Scope, filters: Filters, model: str | None = None
+) -> tuple[MonthlyRecord, MonthlyRecord]:
+    """All months up to the end of the period, from which a baseline is taken, and those of the period alone."""
+    filters.months()
+    always = replace(filters, since=None, until=None)
+    events, uses = (cohorts.events_by_day(scope, always, model), cohorts.uses_by_month(scope, always, model))
+    return _record(events, uses, replace(filters, since=None)), _record(events, uses, filters)
+
+
+@cohorts.at_one_moment()
+def months_by_model(scope: Scope, filters: Filters) -> dict[str, tuple[str, MonthlyRecord]]:
+    """The class and the months of every model, by its code; two queries for all of them."""
+    filters.months()
+    always = replace(filters, since=None, until=None)
+    events, uses = cohorts.events_by_day(scope, always), cohorts.uses_by_month(scope, always)
+    found: dict[str, tuple[str, Table, Table]] = {}
+    for row in (*events, *uses):
+        if row["device_model"] is not None:
+            _, of_events, of_uses = found.setdefault(row["device_model"], (row["device_class"], [], []))
+            (of_events if "case" in row else of_uses).append(row)
+    return {
+        model: (kind, _record(of_events, of_uses, filters))
+        for model, (kind, of_events, of_uses) in found.items()
+    }
+
+
+def watch_of(record: MonthlyRecord, class_baseline: Baseline | None = None) -> Watch | None:
+    """The sum over the recorded months; its numbers of events are places in `record.events`."""
+    return watch(_months_of_use(record), class_baseline)
+
+
+def class_baseline(scope: Scope, filters: Filters, device_class: str) -> Baseline | None:
+    """The baseline of all models of a class, for a model that has too few events for one of its own."""
+    whole = months_of(scope, Filters(until=filters.until, device_class=device_class))
+    return baseline_of(_months_of_use(whole))
+
+
+def baseline_of_records(records: Iterable[MonthlyRecord]) -> Baseline | None:
+    """The baseline of several models together, such as those of a class."""
+    uses: Counter[datetime.date] = Counter()
+    events: dict[datetime.date, list[datetime.date]] = {}
+    for record in records:
+        for one in _months_of_use(record):
+            uses[one.month] += one.uses
+            events.setdefault(one.month, []).extend(one.events)
+    return baseline_of([MonthOfUse(month, uses[month], tuple(events[month])) for month in sorted(events)])
+
+
+def _months_of_use(record: MonthlyRecord) -> list[MonthOfUse]:
+    return [
+        MonthOfUse(one.month, one.uses or 0, tuple(event.latest for event in one.events))
+        for one in record.recorded
+    ]
+
+
+def _record(events: Table, uses: Table, filters: Filters) -> MonthlyRecord:
+    """One record of rows that were asked for without a period."""
+    inside = [row for row in events if _within(row["earliest"], row["latest"], filters)]
+    perhaps = sum(
+        not row["secondary"]
+        and _touches(row, filters)
+        and not _within(row["earliest"], row["latest"], filters)
+        for row in events
+    )
+    wrong = _in_error(inside)
+    found = [_event(row, wrong) for row in inside]
+    months: dict[datetime.date, list[DeviceEvent]] = {}
+    for event in found:
+        if event.month is not None:
+            months.setdefault(event.month, []).append(event)
+    opened, records = _uses(uses, wrong, filters)
+    reasons = Counter(event.left_out for event in found if event.left_out is not None)
+    return MonthlyRecord(
+        months=tuple(
+            _month(month, months.get(month, []), opened, records) for month in _in_a_row({*months, *records})
+        ),
+        undated=tuple(event for event in found if event.month is None),
+        left_out=_left_out(perhaps, reasons),
+        to_mend=tuple(
+            SiteMonthInError(model, site, month, number, count)
+            for (model, site, month), (number, count) in sorted(wrong.items())
+        ),
+    )
+
+
+SiteMonth = tuple[str, str, datetime.date]
+
+
+def _in_error(rows: Iterable[Row]) -> dict[SiteMonth, tuple[int, int]]:
+    """Site-months of a model with fewer uses than first events: both numbers."""
+    events: Counter[SiteMonth] = Counter()
+    uses: dict[SiteMonth, int] = {}
+    for row in rows:
+        if row["uses"] is not None and not row["secondary"]:
+            key = (row["device_model"], row["site"], row["month"])
+            events[key] += 1
+            uses[key] = row["uses"]
+    return {key: (uses[key], number) for key, number in events.items() if number > uses[key]}
+
+
+def _event(row: Row, wrong: Mapping[SiteMonth, object]) -> DeviceEvent:
+    reason: Reason | None = None
+    if row["secondary"]:
+        reason = None
+    elif row["device_model"] is None:
+        reason = Reason.NO_MODEL
+    elif row["month"] is None:
+        reason = Reason.NO_MONTH
+    elif row["uses"] is None:
+        reason = Reason.NO_DENOMINATOR
+    elif (row["device_model"], row["site"], row["month"]) in wrong:
+        reason = Reason.SITE_MONTH_IN_ERROR
+    known = {key: value for key, value in row.items() if key not in ("uses", "device_class")}
+    return DeviceEvent(**known, left_out=reason)
+
+
+def _uses(
+    rows: Iterable[Row], wrong: Mapping[SiteMonth, tuple[int, int]], filters: Filters
+) -> tuple[Counter[datetime.date], Counter[datetime.date]]:
+    """Uses of each month, and how many numbers they are the sum of; without those in error."""
+    opened: Counter[datetime.date] = Counter()
+    records: Counter[datetime.date] = Counter()
+    for row in rows:
+        if _within(row["month"], row["month"], filters):
+            opened[row["month"]] += row["uses"]
+            records[row["month"]] += row["sites"]
+    for (_, _, month), (number, _) in wrong.items():
+        opened[month] -= number
+        records[month] -= 1
+    return opened, records
+
+
+def _month(
+    month: datetime.date,
+    events: Iterable[DeviceEvent],
+    opened: Mapping[datetime.date, int],
+    records: Mapping[datetime.date, int],
+) -> Month:
+    listed = sorted(events, key=lambda event: event.latest)
+    first = [event for event in listed if not event.secondary]
+    return Month(
+        month=month,
+        uses=opened[month] if records[month] else None,
+        records=records[month],
+        events=tuple(event for event in first if event.left_out is None),
+        left_out=tuple(event for event in first if event.left_out is not None),
+        secondary=tuple(event for event in listed if event.secondary),
+    )
+
+
+def _left_out(perhaps: int, reasons: Mapping[Reason, int]) -> tuple[LeftOut, ...]:
+    counted = {Reason.DATE_PARTLY_KNOWN: perhaps, **reasons}
+    return left_out_of({reason: counted[reason] for reason in Reason if reason in counted}, "events")
+
+
+def _within(earliest: datetime.date, latest: datetime.date, filters: Filters) -> bool:
+    after = filters.since is None or earliest >= filters.since.earliest
+    return after and (filters.until is None or latest <= filters.until.latest)
+
+
+def _touches(row: Row, filters: Filters) -> bool:
+    after = filters.since is None or row["latest"] >= filters.since.earliest
+    return after and (filters.until is None or row["earliest"] <= filters.until.latest)
+
+
+def _in_a_row(months: Iterable[datetime.date]) -> Iterator[datetime.date]:
+    """Every month from the first to the last."""
+    found = list(months)
+    month = min(found, default=None)
+    while month is not None and month <= max(found):
+        yield month
+        month = (month + datetime.timedelta(days=31)).replace(day=1)
+
+
+@cohorts.at_one_moment()
+def procedure_months(scope: Scope, filters: Filters) -> tuple[ProcedureMonth, ...]:
+    """Procedures and the cases with a complication by month, where the return says that all is reported (R12)."""
+    procedures = {row["month"]: row["procedures"] for row in cohorts.procedures_by_month(scope, filters)}
+    cases = {row["month"]: row for row in cohorts.cases_by_month(scope, filters) if row["month"]}
+    return tuple(
+        ProcedureMonth(
+            month,
+            procedures.get(month),
+            cases[month]["cases"] if month in cases else 0,
+            cases[month]["others"] if month in cases else 0,
+        )
+        for month in _in_a_row({*procedures, *cases})
+    )
