@@ -49,6 +49,7 @@ TITLES = {
     "beta_binomial": "Shares of many groups, drawn towards their mean",
     "gamma_poisson": "Rates of many groups, drawn towards their mean",
     "funnel_limits": "Limits of a funnel",
+    "funnel_p_values": "How far a group of a funnel lies from the rest",
     "overdispersion": "More spread than chance alone (overdispersion)",
     "p_chart": "Chart of shares (p chart)",
     "u_chart": "Chart of rates (u chart)",

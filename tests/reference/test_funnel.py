@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analytics.statistics.control import funnel_limits, overdispersion
+from analytics.statistics.control import funnel_limits, funnel_p_values, overdispersion
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
 
@@ -133,3 +133,30 @@ def test_exact_limits_agree_with_scipys_binomial_at_random_targets_and_sizes() -
         reached, before = (stats.binom.cdf(r - step, sizes, target) for step in (0, 1))
         expected = (r - (reached - 0.975) / (reached - before)) / sizes
         assert result.upper == pytest.approx(np.clip(expected, 0, 1), rel=1e-8)
+
+
+def test_p_values_are_twice_the_smaller_binomial_tail() -> None:
+    events, sizes = np.array([0, 2, 9, 18, 20]), np.array([40, 40, 60, 70, 20])
+    for target in (0.005, 0.1, 0.129, 0.8):
+        tails = stats.binom.cdf(events, sizes, target), stats.binom.sf(events - 1, sizes, target)
+        expected = np.minimum(1, 2 * np.minimum(*tails))
+        assert funnel_p_values(events, sizes, target) == pytest.approx(expected, rel=1e-9)
+
+
+def test_p_values_allow_for_spread_where_there_is_more_than_chance() -> None:
+    """Section 7's invented groups: phi 3.110785, z of the sixth group 3.197304."""
+    events, sizes = [2, 9, 5, 12, 3, 18, 6, 10, 1, 14], [40, 60, 55, 80, 30, 70, 90, 100, 45, 50]
+    spread = overdispersion(events, sizes)
+    found = funnel_p_values(events, sizes, spread.target, spread)
+    assert found[5] == pytest.approx(2 * stats.norm.sf(3.197304 / 3.110785**0.5), abs=SIX_DECIMALS)
+    even = overdispersion([5, 5], [50, 50])
+    assert funnel_p_values([5, 5], [50, 50], 0.1, even) == pytest.approx((1, 1))
+
+
+def test_p_values_of_nothing_are_empty_and_a_strange_spread_is_refused() -> None:
+    assert np.isnan(funnel_p_values([0], [0], 0.1)).all()
+    for target, groups in ((0.2, 2), (0.1, 3)):
+        with pytest.raises(ValueError, match="spread"):
+            funnel_p_values([5] * groups, [50] * groups, target, overdispersion([5, 5], [50, 50]))
+    with pytest.raises(ValueError, match="events"):
+        funnel_p_values([5], [4], 0.1)

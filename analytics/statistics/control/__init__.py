@@ -15,6 +15,7 @@ from analytics.statistics.control.funnel import (
     FunnelLimits,
     Overdispersion,
     funnel_limits,
+    funnel_p_values,
     overdispersion,
 )
 from analytics.statistics.control.run_length import (
@@ -39,6 +40,7 @@ __all__ = [
     "cusum_threshold",
     "events_within",
     "funnel_limits",
+    "funnel_p_values",
     "g_chart",
     "overdispersion",
     "p_chart",

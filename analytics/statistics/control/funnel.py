@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from analytics.statistics._inputs import FloatArray, counts, fraction, read_only, require_same_shape
+from analytics.statistics._inputs import FloatArray, counts, fraction, read_only, require_same_shape, successes_in_trials
 from analytics.statistics.control.quantiles import smallest_above
 
 SMALLEST_SHARE = 1e-9
@@ -148,6 +148,37 @@ def overdispersion(
         float(special.chdtrc(groups, groups * phi)),
         method,
     )
+
+
+def funnel_p_values(
+    events: ArrayLike, sizes: ArrayLike, target: float, spread: Overdispersion | None = None
+) -> FloatArray:
+    """How often chance alone puts a group at least as far from the target, on either side.
+
+    Whole numbers of one shape, a group each; the p-values have that shape, NaN at size 0. Without `spread`: twice
+    the smaller tail of the binomial distribution, the group's own count included, at most 1. With `spread` from
+    `overdispersion`, and only where its phi is above 1, by the normal distribution of its z over √phi, as its
+    multiplicative limits are widened.
+
+    Raises ValueError, naming the argument, for counts that are negative, not whole or not numbers, events above
+    sizes, unequal shapes, a target outside (0, 1), and a spread about another target or of other groups.
+
+    Source: twice the smaller tail, Fay, Biostatistics 2010;11:373-374 ("central" test, from memory); z over √phi,
+    Spiegelhalter, Stat Med 2005;24:1185-1202, section 5.
+
+    Example: funnel_p_values([5, 18], [55, 70], 0.1) gives 1 and 0.000275.
+    """
+    aim = fraction("target", target)
+    seen, size = successes_in_trials(events, sizes, ("events", "sizes"))
+    if spread is not None and not math.isclose(spread.target, aim, rel_tol=1e-9):
+        raise ValueError(f"spread: was measured about {spread.target:g}, not about the target {aim:g}")
+    if spread is not None and spread.z.shape != seen.shape:
+        raise ValueError("spread: was measured of other groups")
+    if spread is not None and spread.phi > 1:
+        return read_only(special.erfc(np.abs(spread.z) / math.sqrt(2 * spread.phi)))
+    at_least = np.where(seen > 0, special.betainc(np.maximum(seen, 1), size - seen + 1, aim), 1.0)
+    smaller = np.minimum(_at_most(seen, size, aim), at_least)
+    return read_only(np.where(size > 0, np.minimum(2 * smaller, 1.0), np.nan))
 
 
 def _levels(coverage: ArrayLike) -> FloatArray:
