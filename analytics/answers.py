@@ -193,9 +193,14 @@ class ConsideredRecord:
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """What had become of the complications by the n-th attempt, and what has no place in it."""
+    """What had become of the complications by the n-th attempt, and what has no place in it.
+
+    `ended[cause]`: how many left it so at each of the attempts of `incidence`, whichever causes occurred; `censored`
+    are those that were not seen to their end.
+    """
 
     incidence: CumulativeIncidence
+    ended: Mapping[str, tuple[int, ...]]
     left_out: tuple[LeftOut, ...]
     method: str = AALEN_JOHANSEN
     cautions: tuple[str, ...] = ("observational", "competing_endings")

@@ -83,8 +83,8 @@ def _draft(world: World, person: Person) -> str:
     return begin_draft(sites[0], person) if may_enter(person, "log_case") else world.case.code
 
 
-OWN_THINGS = frozenset({"draft", "discard_draft"})
-"""Routes whose example is the caller's own, at their own site."""
+OWN_THINGS = frozenset({"draft", "discard_draft", "figure_file"})
+"""Routes whose example is the caller's own, at their own site; a figure is of the sites of who asks."""
 
 EXAMPLES: Mapping[str, Callable[[World, Person], str]] = {
     "draft code": _draft,

@@ -3,7 +3,13 @@
 from __future__ import annotations
 
 from analytics.figures.devices import GROUPS, DeviceGroup, DeviceLine, device_groups
-from analytics.figures.situations import label_of_situation, situations_by_group, situations_offered
+from analytics.figures.endings import ENDINGS_BY_ATTEMPT, endings_by_attempt
+from analytics.figures.situations import (
+    label_of_situation,
+    situations_by_group,
+    situations_offered,
+    title_of,
+)
 from analytics.figures.techniques import TechniqueLine, never_attempted, technique_lines
 from analytics.figures.words import (
     Number,
@@ -16,12 +22,14 @@ from analytics.figures.words import (
 )
 
 __all__ = [
+    "ENDINGS_BY_ATTEMPT",
     "GROUPS",
     "DeviceGroup",
     "DeviceLine",
     "Number",
     "TechniqueLine",
     "device_groups",
+    "endings_by_attempt",
     "label_of_situation",
     "left_out_in_words",
     "missing_in_words",
@@ -33,4 +41,5 @@ __all__ = [
     "situations_by_group",
     "situations_offered",
     "technique_lines",
+    "title_of",
 ]

@@ -51,3 +51,8 @@ def label_of_situation(code: str) -> str:
     """The situation in words, as a heading."""
     words = named("situation", code, "situation")
     return words[:1].upper() + words[1:]
+
+
+def title_of(situation: str | None) -> str:
+    """The situation as a heading, or that it is none of them alone."""
+    return label_of_situation(situation) if situation else "All situations"

@@ -6,7 +6,7 @@ import numpy as np
 
 from analytics import cohorts
 from analytics.answers import WILSON, Answer, Curve, EndingRecord
-from analytics.cohorts import Filters
+from analytics.cohorts import Filters, Reasons, Table
 from analytics.statistics.proportions import wilson
 from analytics.statistics.sequences import cumulative_incidence
 from analytics.summaries.making import left_out_of, limits_of
@@ -35,13 +35,23 @@ def endings(scope: Scope, filters: Filters) -> Answer[EndingRecord]:
 @cohorts.at_one_moment()
 def curve(scope: Scope, filters: Filters) -> Curve:
     """What had become of complications by the n-th attempt (R10)."""
-    table = cohorts.curve(scope, filters)
+    return curve_of(cohorts.curve(scope, filters), cohorts.outside_curve(scope, filters))
+
+
+def curve_of(table: Table, outside: Reasons) -> Curve:
+    """The curve from its counts, for a page that has asked for them with others."""
     numbers = [row["number"] for row in table]
     causes = [None if row["cause"] == Cause.CENSORED else row["cause"] for row in table]
+    incidence = cumulative_incidence(
+        np.repeat(np.array([row["attempts"] for row in table], dtype=np.int64), numbers),
+        np.repeat(np.array(causes, dtype=object), numbers),
+    )
+    found = {(row["attempts"], row["cause"]): row["number"] for row in table}
     return Curve(
-        incidence=cumulative_incidence(
-            np.repeat(np.array([row["attempts"] for row in table], dtype=np.int64), numbers),
-            np.repeat(np.array(causes, dtype=object), numbers),
-        ),
-        left_out=left_out_of(cohorts.outside_curve(scope, filters), "complications"),
+        incidence=incidence,
+        ended={
+            str(cause): tuple(found.get((attempt, cause), 0) for attempt in incidence.attempts.tolist())
+            for cause in Cause
+        },
+        left_out=left_out_of(outside, "complications"),
     )

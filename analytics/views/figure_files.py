@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from django.http import HttpResponse
 from django.views.decorators.http import require_GET
 
-from analytics import cohorts
+from analytics import asking, cohorts
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
+from analytics.figures import ENDINGS_BY_ATTEMPT
 from analytics.tables import write_rows
+from analytics.views import techniques
 from analytics.views.asked import Sites, refused, what_is_asked
 from registry.access import NotAllowed, NotFound, Scope, may_enter
 from registry.doors import MemberRequest, page
@@ -31,7 +33,9 @@ class Source:
     make: Make
 
 
-FIGURES: Mapping[str, Source] = {}
+FIGURES: Mapping[str, Source] = {
+    ENDINGS_BY_ATTEMPT: Source("techniques", asking.OF_TECHNIQUES, techniques.endings_by_attempt),
+}
 """Every figure of a page by its name, which is also its place in the page."""
 
 

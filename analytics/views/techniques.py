@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET
 from analytics import asking, charts, chips, cohorts, figures, summaries
 from analytics.answers import OF_TECHNIQUES, TechniqueRecord
 from analytics.asking import Asked
+from analytics.charts.figure import Figure
 from analytics.tables import columns_of
 from analytics.views.asked import Sites, csv_of, refused, what_is_asked
 from registry.access import Scope
@@ -54,17 +55,28 @@ def _of_techniques(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]:
         left_out = summaries.left_out_of_techniques(scope, asked.filters)
         return {"resting": resting, "left_out": figures.left_out_in_words(left_out)}
     tried = summaries.tried(scope, asked.filters)
+    curve = summaries.curve(scope, asked.filters)
     return {
         "title": figures.label_of_situation(asked.filters.situation),
         "resting": resting,
         "left_out": figures.left_out_in_words(tried.attempts.left_out),
         "lines": figures.technique_lines(*tried),
         "never": figures.never_attempted(tried.attempts, tried.declined),
+        "endings": figures.endings_by_attempt(curve, figures.title_of(asked.filters.situation)),
+        "caution_competing": caution("competing_endings"),
+        "left_out_of_endings": figures.left_out_in_words(curve.left_out),
         "axis": charts.axis(100.0, 4, " %"),
         "method": tried.attempts.method,
         "all_situations": asked.address(situation="") or "?",
         "by_attempt": asked.address(by_attempt="yes"),
     }
+
+
+def endings_by_attempt(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
+    """What had become of the complications that began with the situation; of all where none is asked about."""
+    return figures.endings_by_attempt(
+        summaries.curve(scope, asked.filters), figures.title_of(asked.filters.situation)
+    )
 
 
 @require_GET
