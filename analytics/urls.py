@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from analytics.views import devices, figure_files, numbers, techniques
+from analytics.views import devices, figure_files, numbers, sites, techniques
 
 urlpatterns: list[URLPattern] = [
     path("techniques/", techniques.techniques, name="techniques"),
     path("techniques.csv", techniques.techniques_csv, name="techniques_csv"),
     path("devices/", devices.devices, name="devices"),
     path("devices.csv", devices.devices_csv, name="devices_csv"),
+    path("sites/", sites.sites, name="sites"),
+    path("sites.csv", sites.sites_csv, name="sites_csv"),
     path("figures/<slug:name>.<slug:kind>", figure_files.figure_file, name="figure_file"),
     path("numbers/", numbers.how_numbers_are_made, name="how_numbers_are_made"),
 ]

@@ -18,6 +18,7 @@ NAVIGATION = (
     ("cases", "Cases"),
     ("techniques", "Techniques"),
     ("devices", "Devices"),
+    ("sites", "Sites"),
     ("administration", "Administration"),
 )
 """Routes and labels in the order of the frame; one without a page is not shown."""

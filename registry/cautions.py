@@ -81,6 +81,9 @@ CAUTIONS: Mapping[str, str] = MappingProxyType(
             "Voluntary reports hold too many dramatic events and too few that were slight or solved quietly: a share "
             "of reports is no incidence."
         ),
+        "case_mix": (
+            "Case mix is not accounted for: sites and people take on different cases, and few of them say little."
+        ),
         # Of comparisons, models and signals.
         "many_compared": (
             "{compared} compared: about {expected} of them fall outside limits of {level} % by chance alone."

@@ -27,6 +27,7 @@ from analytics.cohorts.left_out import (
     without_cause,
 )
 from analytics.cohorts.months import cases_by_month, events_by_day, procedures_by_month, uses_by_month
+from analytics.cohorts.sites import names_of_sites, operators, sites
 from analytics.filters import Filters
 
 __all__ = [
@@ -48,10 +49,13 @@ __all__ = [
     "extent_of_devices",
     "months_with_uses",
     "names_of_models",
+    "names_of_sites",
+    "operators",
     "outside_curve",
     "perhaps_outside",
     "procedures",
     "procedures_by_month",
+    "sites",
     "situations",
     "techniques",
     "uses_by_month",

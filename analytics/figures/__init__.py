@@ -4,6 +4,17 @@ from __future__ import annotations
 
 from analytics.figures.devices import GROUPS, DeviceGroup, DeviceLine, device_groups
 from analytics.figures.endings import ENDINGS_BY_ATTEMPT, endings_by_attempt
+from analytics.figures.sites import (
+    OPERATOR_FUNNEL,
+    SITE_FUNNEL,
+    GroupLine,
+    compared_in_words,
+    operator_funnel,
+    operator_lines,
+    share_and_limits,
+    site_funnel,
+    site_lines,
+)
 from analytics.figures.situations import (
     label_of_situation,
     situations_by_group,
@@ -24,20 +35,29 @@ from analytics.figures.words import (
 __all__ = [
     "ENDINGS_BY_ATTEMPT",
     "GROUPS",
+    "OPERATOR_FUNNEL",
+    "SITE_FUNNEL",
     "DeviceGroup",
     "DeviceLine",
+    "GroupLine",
     "Number",
     "TechniqueLine",
+    "compared_in_words",
     "device_groups",
     "endings_by_attempt",
     "label_of_situation",
     "left_out_in_words",
     "missing_in_words",
     "never_attempted",
+    "operator_funnel",
+    "operator_lines",
     "percent_in_words",
     "period_in_words",
     "rate_in_words",
     "resting_on",
+    "share_and_limits",
+    "site_funnel",
+    "site_lines",
     "situations_by_group",
     "situations_offered",
     "technique_lines",

@@ -13,6 +13,7 @@ from analytics.summaries.months import (
     watch_of,
     whole_and_asked,
 )
+from analytics.summaries.sites import oneself, operators, sites
 from analytics.summaries.techniques import (
     Tried,
     considered,
@@ -37,8 +38,11 @@ __all__ = [
     "left_out_of_techniques",
     "months_by_model",
     "months_of",
+    "oneself",
+    "operators",
     "procedure_months",
     "procedure_rate",
+    "sites",
     "situations",
     "techniques",
     "tried",

@@ -11,8 +11,9 @@ from django.views.decorators.http import require_GET
 from analytics import asking, cohorts
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
-from analytics.figures import ENDINGS_BY_ATTEMPT
+from analytics.figures import ENDINGS_BY_ATTEMPT, OPERATOR_FUNNEL, SITE_FUNNEL
 from analytics.tables import write_rows
+from analytics.views import sites as sites_page
 from analytics.views import techniques
 from analytics.views.asked import Sites, refused, what_is_asked
 from registry.access import NotAllowed, NotFound, Scope, may_enter
@@ -33,7 +34,18 @@ class Source:
     make: Make
 
 
-FIGURES: Mapping[str, Source] = {
+@dataclass(frozen=True, slots=True)
+class PersonalSource:
+    """The same of a figure that is another one for each who looks."""
+
+    route: str
+    allowed: Sequence[str]
+    make: Callable[[MemberRequest, Asked], Figure | None]
+
+
+FIGURES: Mapping[str, Source | PersonalSource] = {
+    SITE_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.site_funnel),
+    OPERATOR_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.operator_funnel),
     ENDINGS_BY_ATTEMPT: Source("techniques", asking.OF_TECHNIQUES, techniques.endings_by_attempt),
 }
 """Every figure of a page by its name, which is also its place in the page."""
@@ -52,7 +64,10 @@ def figure_file(request: MemberRequest, name: str, kind: str) -> HttpResponse:
     if asked.problems:
         return refused(asked)
     with cohorts.at_one_moment():
-        figure = source.make(scope, asked, sites)
+        if isinstance(source, PersonalSource):
+            figure = source.make(request, asked)
+        else:
+            figure = source.make(scope, asked, sites)
     if figure is None:
         raise NotFound("with these filters there is nothing to draw")
     response = HttpResponse(content_type="text/csv; charset=utf-8" if kind == "csv" else "image/svg+xml")

@@ -9,7 +9,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
-from analytics.statistics._inputs import FloatArray, counts, fraction, read_only, require_same_shape, successes_in_trials
+from analytics.statistics._inputs import (
+    FloatArray,
+    counts,
+    fraction,
+    read_only,
+    require_same_shape,
+    successes_in_trials,
+)
 from analytics.statistics.control.quantiles import smallest_above
 
 SMALLEST_SHARE = 1e-9
