@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from enum import StrEnum
 
 from analytics.answers import LeftOut, Reason, SiteMonthInError
+from analytics.estimates import Estimate
+from analytics.watching import Baseline, Watch
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,3 +86,104 @@ class ProcedureMonth:
     procedures: int | None
     cases: int
     left_out: int
+
+
+class Rule(StrEnum):
+    """How months are read against limits, by how many events are expected in one at the baseline."""
+
+    RATES = "rates"
+    """A chart of rates (u chart): 5 or more a month."""
+    SINGLE_MONTH = "single_month"
+    """The exact limit of a single month: fewer than 5 a month and at least 1 a year."""
+    USES_BETWEEN = "uses_between"
+    """A chart of uses between events (g chart): fewer than 1 a year."""
+    NO_BASELINE = "no_baseline"
+    """No limit, since nothing says what is usual."""
+
+
+@dataclass(frozen=True, slots=True)
+class MonthLimit:
+    """What one month may hold by chance, in events: a count at `upper` or more, or at `lower` or fewer, is beyond."""
+
+    expected: float
+    upper: int
+    lower: int | None
+    beyond: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Gaps:
+    """Uses between one first event and the next, of the chart of such gaps; `upper` is the longest that chance leaves.
+
+    `ends` are the days of the events that end them; `since` is how many uses there were after the last event.
+    """
+
+    uses: tuple[int, ...]
+    ends: tuple[datetime.date, ...]
+    centre: float | None
+    upper: float | None
+    since: int
+
+
+@dataclass(frozen=True, slots=True)
+class ByMonth:
+    """Which chart the months are read in, with its limits; `limits` stand beside the months, None without uses.
+
+    `expected` are the events in a month of average uses at the baseline, `false_alarm` the chance that one month with
+    limits is beyond the upper one though nothing has changed, on average.
+    """
+
+    rule: Rule
+    expected: float | None
+    limits: tuple[MonthLimit | None, ...]
+    false_alarm: float | None
+    gaps: Gaps | None
+
+
+@dataclass(frozen=True, slots=True)
+class OverTime:
+    """A device over time: `asked` are the months of the period, `whole` all up to its end, which the sum runs over."""
+
+    whole: MonthlyRecord
+    asked: MonthlyRecord
+    baseline: Baseline | None
+    of_class: bool
+    by_month: ByMonth
+    watch: Watch | None
+    half_years: tuple[tuple[datetime.date, datetime.date, Estimate], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ProceduresOverTime:
+    """Cases in procedures by month, with limits about the mean of the months themselves; see `ByMonth`."""
+
+    months: tuple[ProcedureMonth, ...]
+    rule: Rule
+    limits: tuple[MonthLimit | None, ...]
+    false_alarm: float | None
+    rate: Estimate
+
+    @property
+    def cases(self) -> int:
+        """Cases in the months reported whole."""
+        return sum(one.cases for one in self.months)
+
+    @property
+    def procedures(self) -> int:
+        """Procedures of the months reported whole."""
+        return sum(one.procedures or 0 for one in self.months)
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What somebody wrote on the charts of a site from a day on; `model` is empty where it is about all."""
+
+    code: str
+    letter: str
+    day: datetime.date
+    site: str
+    site_name: str
+    model: str
+    words: str
+    by: str
+    at: datetime.datetime

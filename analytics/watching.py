@@ -7,13 +7,17 @@ from __future__ import annotations
 
 import calendar
 import datetime
+import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
+from scipy import special
+
 from analytics.statistics.control import CusumDesign, average_run_length, cusum_design
+from analytics.statistics.control.charts import TAIL
 from analytics.statistics.control.cusum import TOUCHING
 from analytics.statistics.counts import garwood
 
@@ -189,6 +193,36 @@ def watch(
         boundary=design.boundary,
         method=design.method,
     )
+
+
+def chance_of_at_least(count: int, expected: float) -> float:
+    """The Poisson chance of `count` events or more where `expected` are expected."""
+    return float(special.pdtrc(count - 1, expected)) if count > 0 else 1.0
+
+
+def limit_of_a_month(expected: float, tail: float = TAIL) -> int:
+    """The smallest number of events beyond chance in one month: so many or more have a chance of at most `tail`.
+
+    Source: the exact Poisson distribution; `tail` is what three standard deviations leave of a normal one.
+    """
+    count = int(expected)
+    while chance_of_at_least(count, expected) > tail:
+        count += 1
+    return count
+
+
+def uses_between(months: Sequence[MonthOfUse]) -> tuple[list[int], list[datetime.date], int]:
+    """Uses without an event between each event and the next, the days that end them, and the uses after the last."""
+    places: list[int] = []
+    days: list[datetime.date] = []
+    before = 0
+    for one in months:
+        listed = sorted(one.events)
+        places += [before + use for use in events_at(one.month, one.uses, listed)]
+        days += listed
+        before += one.uses
+    gaps = [later - earlier - 1 for earlier, later in itertools.pairwise(places)]
+    return gaps, days[1:], before - (places[-1] if places else 0)
 
 
 def _require_sound(months: Iterable[MonthOfUse]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -92,3 +93,34 @@ def _operators(extent: Extent) -> str:
     if extent.cases and not extent.operators:
         return "no operator named"
     return counted(extent.operators, "operator", "operators") if extent.operators else ""
+
+
+def day_in_words(day: datetime.date) -> str:
+    """
+    >>> day_in_words(datetime.date(2026, 2, 11))
+    '11 February 2026'
+    """
+    return f"{day.day} {day:%B %Y}"
+
+
+def run_in_words(uses: float) -> str:
+    """So many uses, to three significant digits.
+
+    >>> run_in_words(26587.4)
+    '26,600 uses'
+    """
+    if math.isinf(uses):
+        return "no end of uses"
+    return f"{float(f'{uses:.3g}'):,.0f} {'use' if uses == 1 else 'uses'}"
+
+
+def years_in_words(years: float) -> str:
+    """
+    >>> [years_in_words(number) for number in (25.3, 3.86, 1.1, 0.04, math.inf)]
+    ['25 years', '3.9 years', '13 months', '1 month', 'no end of years']
+    """
+    if math.isinf(years):
+        return "no end of years"
+    if years < 2:
+        return counted(max(round(12 * years), 1), "month", "months")
+    return f"{years:.0f} years" if years >= 10 else f"{years:.1f} years"

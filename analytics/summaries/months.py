@@ -54,13 +54,13 @@ def months_by_model(scope: Scope, filters: Filters) -> dict[str, tuple[str, Mont
 
 def watch_of(record: MonthlyRecord, class_baseline: Baseline | None = None) -> Watch | None:
     """The sum over the recorded months; its numbers of events are places in `record.events`."""
-    return watch(_months_of_use(record), class_baseline)
+    return watch(months_of_use(record), class_baseline)
 
 
 def class_baseline(scope: Scope, filters: Filters, device_class: str) -> Baseline | None:
     """The baseline of all models of a class, for a model that has too few events for one of its own."""
     whole = months_of(scope, Filters(until=filters.until, device_class=device_class))
-    return baseline_of(_months_of_use(whole))
+    return baseline_of(months_of_use(whole))
 
 
 def baseline_of_records(records: Iterable[MonthlyRecord]) -> Baseline | None:
@@ -68,13 +68,14 @@ def baseline_of_records(records: Iterable[MonthlyRecord]) -> Baseline | None:
     uses: Counter[datetime.date] = Counter()
     events: dict[datetime.date, list[datetime.date]] = {}
     for record in records:
-        for one in _months_of_use(record):
+        for one in months_of_use(record):
             uses[one.month] += one.uses
             events.setdefault(one.month, []).extend(one.events)
     return baseline_of([MonthOfUse(month, uses[month], tuple(events[month])) for month in sorted(events)])
 
 
-def _months_of_use(record: MonthlyRecord) -> list[MonthOfUse]:
+def months_of_use(record: MonthlyRecord) -> list[MonthOfUse]:
+    """The recorded months as the sum takes them; an event whose day is not known has the last that it may mean."""
     return [
         MonthOfUse(one.month, one.uses or 0, tuple(event.latest for event in one.events))
         for one in record.recorded

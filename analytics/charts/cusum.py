@@ -1,0 +1,106 @@
+"""A running sum over months, with its limit and where it crossed; knows no question and no statistics."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from analytics.charts.interval import axis_for
+from analytics.charts.months import LEFT, TOP, Letter, Time, lettered, line, month_names, text, years
+from registry.drawings.svg import element
+
+_PLOT = 190.0
+_FROM_THE_EDGE = 150.0
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """The sum at a time in months from the beginning; `event` where it went up at one."""
+
+    at: float
+    value: float
+    event: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Crossed:
+    """Where the sum reached its limit: the turn, since which time it had been above 0, and the words beside it."""
+
+    at: float
+    value: float
+    since: float
+    said: str
+
+
+def running_sum(
+    months: Sequence[datetime.date],
+    turns: Sequence[Turn],
+    limit: float,
+    crossings: Sequence[Crossed],
+    letters: Sequence[Letter],
+    *,
+    said: str,
+) -> tuple[tuple[float, float], tuple[str, ...]]:
+    """Size and drawing; `said` stands under the limit."""
+    time = Time(months)
+    end, parts = axis_for(max([limit * 1.1, *(turn.value for turn in turns)]))
+    floor = TOP + _PLOT + 14
+    scale = _PLOT / end
+    drawn = [
+        element(
+            "rect",
+            class_="c-ground",
+            x=time.at(one.since),
+            y=TOP,
+            width=_width(time, one),
+            height=floor - TOP,
+        )
+        for one in crossings
+    ]
+    drawn += _grid(end, parts, floor, scale, time)
+    drawn += lettered(letters, time, floor)
+    y = floor - limit * scale
+    drawn += [
+        line(LEFT, time.end, y, "c-limit"),
+        text(f"limit {limit:.2f}", LEFT + 2, y - 7, "start", "c-word"),
+    ]
+    drawn += [text(said, LEFT + 2, y + 18, "start", "c-soft")]
+    if turns:
+        path = "M" + "L".join(f"{time.at(turn.at):.1f} {floor - turn.value * scale:.1f}" for turn in turns)
+        drawn.append(element("path", class_="c-series", d=path, stroke_linejoin="round"))
+    drawn += [
+        element("circle", class_="c-dot", cx=time.at(turn.at), cy=floor - turn.value * scale, r=4.5)
+        for turn in turns
+        if turn.event
+    ]
+    drawn += [part for one in crossings for part in _crossing(one, time, floor, scale)]
+    drawn += [*month_names(time, floor + 20), *years(time, floor + 32)]
+    return (time.width, floor + 60), tuple(drawn)
+
+
+def _width(time: Time, one: Crossed) -> float:
+    return max(time.at(one.at) - time.at(one.since), 2.0)
+
+
+def _grid(end: float, parts: int, floor: float, scale: float, time: Time) -> list[str]:
+    drawn = [
+        text("The sum", LEFT - 42, floor - _PLOT / 2 - 3, "end", "c-soft"),
+        text("at each use", LEFT - 42, floor - _PLOT / 2 + 14, "end", "c-soft"),
+    ]
+    for which in range(parts + 1):
+        value = end * which / parts
+        drawn.append(line(LEFT, time.end, floor - value * scale, "c-line" if which else "c-axis"))
+        drawn.append(text(f"{value:g}", LEFT - 12, floor - value * scale + 5, "end", "c-soft"))
+    return drawn
+
+
+def _crossing(one: Crossed, time: Time, floor: float, scale: float) -> list[str]:
+    """A ring about the point, its words beside it, and a line down to where the sum begins again."""
+    x, y = time.at(one.at), floor - one.value * scale
+    late = x > time.width - _FROM_THE_EDGE
+    beside = x - 12 if late else x + 12
+    return [
+        element("circle", class_="c-crossed", cx=x, cy=y, r=9.0),
+        text(one.said, beside, max(y - 12, TOP - 6), "end" if late else "start", "c-strong"),
+    ]

@@ -1,0 +1,234 @@
+"""A device over time as pictures with their tables: events by month, uses between events, the running sum. No query."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+
+from analytics.answers_months import Mark, Month, MonthLimit, OverTime, ProceduresOverTime, Rule
+from analytics.charts import cusum, gaps, months
+from analytics.charts.figure import Cell, Figure
+from analytics.figures.words import day_in_words, run_in_words, years_in_words
+from analytics.watching import Crossing, Watch
+from registry.drawings.phrases import counted
+
+EVENTS_BY_MONTH = "events-by-month"
+USES_BETWEEN_EVENTS = "uses-between-events"
+RUNNING_SUM = "running-sum"
+CASES_BY_MONTH = "cases-by-month"
+
+
+def events_by_month(found: OverTime, marks: Sequence[Mark], subject: str) -> Figure | None:
+    """One mark an event in its month, with the limits of the months; None where nothing is recorded."""
+    record = found.asked
+    if not record.months:
+        return None
+    pairs = list(zip(record.months, found.by_month.limits, strict=True))
+    columns = [_column(month, limit, found.by_month.rule) for month, limit in pairs]
+    size, content = months.by_month(
+        columns,
+        _letters(marks),
+        counted="First events",
+        said=_said(found.by_month.limits, "uses"),
+        under="Uses opened",
+    )
+    return Figure(
+        name=EVENTS_BY_MONTH,
+        title=f"{subject}: first events, month by month",
+        description=_description(found),
+        size=size,
+        content=content,
+        columns=("month", "uses", "first events", "expected", "limit", "beyond", "left out", "secondary"),
+        rows=tuple(_row(month, limit) for month, limit in pairs),
+        method="u_chart" if found.by_month.rule != Rule.USES_BETWEEN else "g_chart",
+    )
+
+
+def _column(month: Month, limit: MonthLimit | None, rule: Rule) -> months.Column:
+    return months.Column(
+        month=month.month,
+        events=len(month.events),
+        left_out=len(month.left_out),
+        under="–" if month.uses is None else f"{month.uses:,}",
+        silent=month.uses is None,
+        upper=limit.upper if limit else None,
+        lower=limit.lower if limit else None,
+        centre=limit.expected if limit and rule == Rule.RATES else None,
+        beyond=bool(limit and limit.beyond),
+    )
+
+
+def _letters(marks: Sequence[Mark]) -> list[months.Letter]:
+    return [months.Letter(mark.letter, mark.day) for mark in marks]
+
+
+def _said(found: Sequence[MonthLimit | None], of: str) -> str:
+    limits = sorted({limit.upper for limit in found if limit})
+    if not limits:
+        return ""
+    if len(limits) == 1:
+        return f"limit for a single month: {limits[0]} or more"
+    return f"limit for a single month, by its {of}: {limits[0]} to {limits[-1]}"
+
+
+def _description(found: OverTime) -> str:
+    record = found.asked
+    first, last = record.months[0].month, record.months[-1].month
+    silent = len(record.months) - len(record.recorded)
+    beyond = [
+        one.month
+        for one, limit in zip(record.months, found.by_month.limits, strict=True)
+        if limit and limit.beyond
+    ]
+    return " ".join(
+        (
+            f"{counted(len(record.events), 'first event', 'first events')} in {record.uses:,} uses,",
+            f"{first:%B %Y} to {last:%B %Y}.",
+            *([f"{counted(silent, 'month has', 'months have')} no number of uses."] if silent else []),
+            *([f"Beyond the limit: {', '.join(f'{one:%B %Y}' for one in beyond)}."] if beyond else []),
+        )
+    )
+
+
+def _row(month: Month, limit: MonthLimit | None) -> tuple[Cell, ...]:
+    return (
+        f"{month.month:%Y-%m}",
+        month.uses,
+        len(month.events),
+        limit.expected if limit else None,
+        limit.upper if limit else None,
+        ("yes" if limit.beyond else "no") if limit else None,
+        len(month.left_out),
+        len(month.secondary),
+    )
+
+
+def uses_between_events(found: OverTime, subject: str) -> Figure | None:
+    """The uses between events, where that is the chart that the numbers allow; None where it is another."""
+    between = found.by_month.gaps
+    if between is None or not between.uses:
+        return None
+    size, content = gaps.uses_between(
+        between.uses, [f"{day:%b %Y}" for day in between.ends], between.centre, between.upper
+    )
+    return Figure(
+        name=USES_BETWEEN_EVENTS,
+        title=f"{subject}: uses between one first event and the next",
+        description=f"{counted(len(between.uses), 'gap', 'gaps')}; {between.since:,} uses since the last first event.",
+        size=size,
+        content=content,
+        columns=("event that ends the gap", "uses between", "longest by chance"),
+        rows=tuple(
+            (f"{day:%Y-%m-%d}", uses, between.upper)
+            for day, uses in zip(between.ends, between.uses, strict=True)
+        ),
+        method="g_chart",
+    )
+
+
+def running_sum(found: OverTime, marks: Sequence[Mark], subject: str) -> Figure | None:
+    """The sum use by use over all watched months, None where nothing is watched."""
+    watch = found.watch
+    if watch is None:
+        return None
+    watched = [one.month for one in found.whole.months if one.month >= watch.since]
+    turns = [cusum.Turn(point.at, point.value, point.event is not None) for point in watch.path]
+    crossings = [_crossed(watch, one) for one in watch.crossings]
+    years = years_in_words(watch.years(watch.in_control_run))
+    size, content = cusum.running_sum(
+        watched,
+        turns,
+        watch.threshold,
+        crossings,
+        _letters(marks),
+        said=f"chance alone: about once in {years}",
+    )
+    return Figure(
+        name=RUNNING_SUM,
+        title=f"{subject}: the sum use by use, up at each first event, down a little at each use without one",
+        description=_of_sum(watch),
+        size=size,
+        content=content,
+        columns=("day", "use", "the sum before", "the sum after", "limit", "crossed"),
+        rows=tuple(_steps(found, watch)),
+        method="bernoulli_cusum",
+    )
+
+
+def _crossed(watch: Watch, one: Crossing) -> cusum.Crossed:
+    first = next(point for point in watch.path if point.event == one.events[0])
+    return cusum.Crossed(one.at, one.value, first.at, f"crossed on {day_in_words(one.day)}")
+
+
+def _of_sum(watch: Watch) -> str:
+    days = ", ".join(day_in_words(one.day) for one in watch.crossings)
+    return (
+        f"Over {run_in_words(watch.uses)} from {watch.since:%B %Y}, limit {watch.threshold:.2f}, "
+        f"{f'crossed on {days}' if days else 'not crossed'}; now {watch.last_value:.2f}."
+    )
+
+
+def _steps(found: OverTime, watch: Watch) -> list[tuple[Cell, ...]]:
+    """Each event: the sum just before and just after it."""
+    events = found.whole.events
+    crossed = {one.index for one in watch.crossings}
+    rows: list[tuple[Cell, ...]] = []
+    before = 0.0
+    for point in watch.path:
+        if point.event is not None:
+            day = day_of(events[point.event].earliest, events[point.event].latest)
+            answer = "yes, starts again at 0" if point.use in crossed else "no"
+            rows.append((day, point.use, before, point.value, watch.threshold, answer))
+        before = point.value
+    return rows
+
+
+def cases_by_month(found: ProceduresOverTime, marks: Sequence[Mark]) -> Figure | None:
+    """Cases with a complication in the procedures of each month, None where no procedures are recorded."""
+    if not found.procedures:
+        return None
+    pairs = list(zip(found.months, found.limits, strict=True))
+    columns = [
+        months.Column(
+            month=one.month,
+            events=one.cases,
+            left_out=one.left_out,
+            under="–" if one.procedures is None else f"{one.procedures:,}",
+            silent=one.procedures is None,
+            upper=limit.upper if limit else None,
+            lower=limit.lower if limit else None,
+            centre=limit.expected if limit and found.rule == Rule.RATES else None,
+            beyond=bool(limit and limit.beyond),
+        )
+        for one, limit in pairs
+    ]
+    size, content = months.by_month(
+        columns, _letters(marks), counted="Cases", said=_said(found.limits, "procedures"), under="Procedures"
+    )
+    return Figure(
+        name=CASES_BY_MONTH,
+        title="All procedures: cases with a device complication, month by month",
+        description=f"{counted(found.cases, 'case', 'cases')} in {found.procedures:,} procedures.",
+        size=size,
+        content=content,
+        columns=("month", "procedures", "cases", "per 1,000", "expected", "limit", "beyond", "left out"),
+        rows=tuple(
+            (
+                f"{one.month:%Y-%m}",
+                one.procedures,
+                one.cases,
+                1000 * one.cases / one.procedures if one.procedures else None,
+                limit.expected if limit else None,
+                limit.upper if limit else None,
+                ("yes" if limit.beyond else "no") if limit else None,
+                one.left_out,
+            )
+            for one, limit in pairs
+        ),
+        method="u_chart",
+    )
+
+
+def day_of(earliest: datetime.date, latest: datetime.date) -> str:
+    """A day, or its month where the day is not known."""
+    return f"{latest:%Y-%m-%d}" if earliest == latest else f"{latest:%Y-%m}"

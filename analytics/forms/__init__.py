@@ -1,0 +1,1 @@
+"""Forms of the pages of figures: what is typed, kept; what is right is the writers' to say."""
