@@ -73,12 +73,16 @@ class QuarantinedLot(Said):
 
 
 class Snapshot(models.Model):
-    """Figures of a whole-registry question, made in the background: as of the journal's entry `number`."""
+    """Figures of a whole-registry question, made in the background: as of the journal's entry `number`.
+
+    `asked_at` is of one row, which stands for all: when new ones were asked for, empty once they are begun.
+    """
 
     name = models.CharField(max_length=100, unique=True)
     number = models.BigIntegerField()
     as_of = models.DateTimeField()
     content = models.TextField()
+    asked_at = models.DateTimeField(null=True)
 
     def __str__(self) -> str:
         return self.name

@@ -48,6 +48,14 @@ def truth(name: str, default: bool = False) -> bool:
     return value == "yes"
 
 
+def one_of(name: str, allowed: tuple[str, ...], default: str) -> str:
+    """A setting that is one of a few words."""
+    value = text(name, default).lower()
+    if value not in allowed:
+        raise ImproperlyConfigured(f"{name} is {value!r}; it can be {' or '.join(allowed)}")
+    return value
+
+
 def words(name: str, default: str = "") -> list[str]:
     """A setting of words with commas between them."""
     return [word.strip() for word in text(name, default).split(",") if word.strip()]

@@ -45,6 +45,8 @@ INSTALLED_APPS = [
     "crispy_forms",
     "crispy_bootstrap5",
     "django_htmx",
+    "django_tasks",
+    "django_tasks_db",
 ]
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
@@ -131,6 +133,17 @@ CONTENT_SECURITY_POLICY = {
         "frame-ancestors": ["'none'"],
     }
 }
+# Work in the background: by a worker (`manage.py db_worker`), or at once by whoever asks for it.
+TASKS_RUN = environment.one_of("TASKS", ("worker", "at_once"), "worker" if PRODUCTION else "at_once")
+TASKS = {
+    "default": {
+        "BACKEND": {
+            "worker": "django_tasks_db.DatabaseBackend",
+            "at_once": "django_tasks.backends.immediate.ImmediateBackend",
+        }[TASKS_RUN]
+    }
+}
+
 CSRF_FAILURE_VIEW = "deploy.views.csrf_failed"
 
 CRISPY_ALLOWED_TEMPLATE_PACKS = "bootstrap5"

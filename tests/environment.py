@@ -20,6 +20,7 @@ SETTINGS = (
     "LOOKUP_KEY",
     "PRODUCTION",
     "SECRET_KEY",
+    "TASKS",
     "TIME_ZONE",
     "TRUSTED_ORIGINS",
     "WRAPPING_KEYS",

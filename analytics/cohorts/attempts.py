@@ -8,6 +8,7 @@ from dataclasses import replace
 from django.db.models import Count, F, Q
 
 from analytics.cohorts.counting import Number, Row, Table, extent_of, in_order, in_scope, number_of
+from analytics.cohorts.kept import by, extent_together, keepable, one_row, one_table
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.ladder import RESULTS_OF_RESCUE
@@ -28,6 +29,11 @@ _OF_ATTEMPTS = {
 }
 
 
+@keepable(
+    one_table,
+    by("technique", "situation_faced", "aim", "attempt_in_situation"),
+    ways=({"by_attempt": False}, {"by_attempt": True}),
+)
 def techniques(scope: Scope, filters: Filters, *, by_attempt: bool) -> Table:
     """Attempts by technique, situation faced and aim, with `by_attempt` also by their number in the situation."""
     keys = ["technique", "situation_faced", "aim", *(["attempt_in_situation"] if by_attempt else [])]
@@ -39,6 +45,7 @@ def techniques(scope: Scope, filters: Filters, *, by_attempt: bool) -> Table:
     return in_order([dict(zip(names, row, strict=True)) for row in rows], keys)
 
 
+@keepable(one_table, by("situation"))
 def situations(scope: Scope, filters: Filters) -> Table:
     """Complications that met each situation: that began with it, or in which something was done about it (R1)."""
     asked = replace(filters, situation=None)
@@ -56,6 +63,7 @@ def situations(scope: Scope, filters: Filters) -> Table:
     return in_order(({"situation": key, "complications": n} for key, n in met.items()), ["situation"])
 
 
+@keepable(one_row, extent_together)
 def extent(scope: Scope, filters: Filters) -> Row:
     """How many complications, cases, sites and first operators met the situation, from which day to which."""
     complications = Complication.objects.filter(filters.inside(), filters.failed_so(), acts_counted=True)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum, Value, When
 from django.db.models.functions import Coalesce
 
 from analytics.cohorts.counting import Row, Table, extent_of, in_order, in_scope, number_of
+from analytics.cohorts.kept import Tables, added, by, extent_together, keepable, one_row, one_table
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.models import Complication, DeviceModel, DeviceUse, MonthlyReturn
@@ -40,12 +41,23 @@ def of_class(events: QuerySet[Complication], filters: Filters) -> QuerySet[Compl
     return events.filter(class_of_model=filters.device_class) if filters.device_class else events
 
 
+@keepable(one_row, extent_together)
 def extent_of_devices(scope: Scope, filters: Filters) -> Row:
     """The same of complications whose device is in a figure of devices, left out ones included (R12)."""
     complications = Complication.objects.filter(filters.inside(), in_device_rate=True)
     return extent_of(of_class(complications, filters) if filters.device_class else complications, scope)
 
 
+def _together(found: Sequence[Tables]) -> DeviceCounts:
+    of_model = ["device_model", "device_class"]
+    return DeviceCounts(
+        added(found, of_model, "events"),
+        added(found, of_model, "uses"),
+        added(found, [*of_model, "site", "month"], "in_error"),
+    )
+
+
+@keepable(DeviceCounts._asdict, _together)
 def devices(scope: Scope, filters: Filters) -> DeviceCounts:
     """Index devices of the complications that began in their procedure, and units opened, by model (R12)."""
     months = filters.months()
@@ -95,6 +107,7 @@ def _by_model(rows: Iterable[Mapping[str, Any]], *more_keys: str) -> Table:
     return in_order(renamed, ["device_model", "device_class", *more_keys])
 
 
+@keepable(one_table, by("site", "month"))
 def months_with_uses(scope: Scope, filters: Filters) -> Table:
     """Each `site` and `month` of the period with a recorded number of uses, of whatever model."""
     uses = in_scope(DeviceUse.objects.filter(filters.months()), scope)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from django.db.models import Case, Count, Q, QuerySet, Value, When
 
 from analytics.answers import Reason
 from analytics.cohorts.counting import in_scope
 from analytics.cohorts.devices import of_class
+from analytics.cohorts.kept import Tables, added, keepable
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.models import Complication
@@ -25,6 +26,16 @@ _ACTS = (
 _NO_CAUSE = When(cause__isnull=True, then=Value(Reason.ENDING_WITHOUT_CAUSE))
 
 
+def _apart(reasons: Mapping[Reason, int]) -> Tables:
+    return {"": [{"reason": str(reason), "number": number} for reason, number in reasons.items()]}
+
+
+def _together(found: Sequence[Tables]) -> Reasons:
+    numbers = {row["reason"]: row["number"] for row in added(found, ["reason"])}
+    return {reason: numbers[reason] for reason in Reason if reason in numbers}
+
+
+@keepable(_apart, _together)
 def without_acts(scope: Scope, filters: Filters) -> Reasons:
     """Complications that are in no figure of techniques, by reason (R11)."""
     rows = Complication.objects.filter(filters.began_so(), counted=True)

@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from analytics import asking, charts, chips, cohorts, figures, summaries
+from analytics import asking, charts, chips, figures, snapshots, summaries
 from analytics.answers import OF_TECHNIQUES, TechniqueRecord
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
@@ -26,7 +26,7 @@ def techniques(request: MemberRequest) -> HttpResponse:
     asked, scope, sites = what_is_asked(request, "techniques", asking.OF_TECHNIQUES)
     context: dict[str, Any] = {"asked": asked, "cautions": [*map(caution, OF_TECHNIQUES)]}
     met: tuple[Any, ...] = ()
-    with cohorts.at_one_moment():
+    with snapshots.answering(asked.filters) as context["as_of"]:
         if not asked.problems:
             met = summaries.situations(scope, asked.filters)
             context |= _of_techniques(scope, asked, sites)
@@ -88,5 +88,7 @@ def techniques_csv(request: MemberRequest) -> HttpResponse:
     asked, scope, _ = what_is_asked(request, "techniques_csv", asking.OF_TECHNIQUES, query)
     if asked.problems:
         return refused(asked)
-    answer = summaries.techniques(scope, asked.filters, by_attempt=by_attempt)
-    return csv_of("techniques.csv", answer, columns_of(TechniqueRecord, by_attempt=by_attempt))
+    with snapshots.answering(asked.filters) as as_of:
+        answer = summaries.techniques(scope, asked.filters, by_attempt=by_attempt)
+    name = f"techniques{snapshots.in_file_name(as_of)}.csv"
+    return csv_of(name, answer, columns_of(TechniqueRecord, by_attempt=by_attempt))

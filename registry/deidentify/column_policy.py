@@ -225,12 +225,18 @@ _GROUPS: dict[str, tuple[Group, ...]] = {
         drop("code by at sealed", "what people of the laboratory say among themselves"),
         drop("site device_model lot ended_at ended_by", SINGLE_DEVICE),
     ),
-    "analytics.Snapshot": (drop("id name number as_of content", INSIDE),),
+    "analytics.Snapshot": (drop("id name number as_of content asked_at", INSIDE),),
     "casebook.DataRelease": (
         drop("id", KEY),
         drop("made_at who since until sites head", "the receipt stays inside"),
         drop("key sealed", "opens the pseudonyms of the release and says what it was made for"),
         keep("code manifest policy smallest_class smallest_class_reached considered released suppressed"),
+    ),
+    "django_tasks_database.DBTaskResult": (
+        drop("id status enqueued_at started_at finished_at args_kwargs priority task_path", INSIDE),
+        drop(
+            "queue_name backend_name run_after return_value exception_class_path traceback worker_ids", INSIDE
+        ),
     ),
     "auth.Permission": (drop("id name content_type codename", INSIDE),),
     "auth.Group": (drop("id name", INSIDE),),

@@ -71,6 +71,7 @@ CARRIED: tuple[str, ...] = (
 
 NOT_CARRIED: Mapping[str, str] = {
     "analytics.Snapshot": "made anew from the record",
+    "django_tasks_database.DBTaskResult": "work asked for in the background, which is asked for again",
     "contenttypes.ContentType": "made anew by migrate; the record refers to none",
     "auth.Permission": "made anew by migrate; rights come from memberships",
     "auth.Group": "not used: rights come from memberships",
