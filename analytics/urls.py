@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from analytics.views import devices, figure_files, numbers, sites, techniques
+from analytics.views import devices, figure_files, numbers, places, shelves, sites, techniques
 
 urlpatterns: list[URLPattern] = [
     path("techniques/", techniques.techniques, name="techniques"),
     path("techniques.csv", techniques.techniques_csv, name="techniques_csv"),
     path("devices/", devices.devices, name="devices"),
     path("devices.csv", devices.devices_csv, name="devices_csv"),
+    path("places/", places.places, name="places"),
+    path("lesions.csv", places.places_csv, name="places_csv"),
+    path("tools-wanted/", shelves.tools_wanted, name="tools_wanted"),
+    path("tools-wanted.csv", shelves.tools_wanted_csv, name="tools_wanted_csv"),
     path("sites/", sites.sites, name="sites"),
     path("sites.csv", sites.sites_csv, name="sites_csv"),
     path("figures/<slug:name>.<slug:kind>", figure_files.figure_file, name="figure_file"),

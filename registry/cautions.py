@@ -81,6 +81,9 @@ CAUTIONS: Mapping[str, str] = MappingProxyType(
             "Voluntary reports hold too many dramatic events and too few that were slight or solved quietly: a share "
             "of reports is no incidence."
         ),
+        "places_without_denominator": (
+            "Counts and no rates: how often each segment, and each kind of lesion, was treated is not recorded."
+        ),
         "case_mix": (
             "Case mix is not accounted for: sites and people take on different cases, and few of them say little."
         ),

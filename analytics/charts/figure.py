@@ -15,6 +15,7 @@ Cell = str | int | float | None
 
 COLOURS: Mapping[str, Mapping[str, str]] = {
     "c-line": {"stroke": "#DDD8CE", "stroke-width": "1", "fill": "none"},
+    "c-vessel": {"stroke": "#8B8578", "fill": "none"},
     "c-axis": {"stroke": "#8B8578", "stroke-width": "1", "fill": "none"},
     "c-soft": {"fill": "#5B6470"},
     "c-word": {"fill": "#1A1D21"},

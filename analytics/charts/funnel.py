@@ -14,7 +14,6 @@ from registry.drawings.svg import element, words
 SIZE = (760.0, 440.0)
 _LEFT, _RIGHT, _TOP, _BOTTOM = 70.0, 590.0, 26.0, 366.0
 _LABEL, _APART = 600.0, 17.0
-_NEAR_THE_RIGHT = 470.0
 
 
 class _Scales:
@@ -94,12 +93,15 @@ def _ends(
 
 
 def _labels(said: Sequence[tuple[float, str]]) -> Iterator[str]:
-    """Words beside the ends of lines, moved apart where they would cover each other."""
-    free = _TOP
-    for y, text in sorted(said):
-        free = max(y + 5, free)
+    """Words beside the ends of lines, each above the one before it where they would cover each other.
+
+    No line lies below that of the common share, which comes first and so stays where it is.
+    """
+    free = _BOTTOM
+    for y, text in sorted(said, reverse=True):
+        free = min(y + 5, free)
         yield _text(text, _LABEL, free, "start", "c-word")
-        free += _APART
+        free -= _APART
 
 
 def _unnamed(point: Point, scales: _Scales) -> Iterator[str]:
@@ -115,8 +117,8 @@ def _named(point: Point, scales: _Scales, fewest: int) -> Iterator[str]:
     yield element("circle", class_="c-dot" if counts >= fewest else "c-hollow", cx=x, cy=y, r=6.5)
     if point.beyond:
         yield element("circle", class_="c-crossed", cx=x, cy=y, r=11.0)
-    left = x > _NEAR_THE_RIGHT
-    yield _text(point.name, x - 15 if left else x + 15, y + 5, "end" if left else "start", "c-strong")
+    # Away from the line of the common share, on which most of them lie.
+    yield _text(point.name, x, y - 15 if point.above else y + 26, "middle", "c-strong")
 
 
 def _text(said: str, x: float, y: float, anchor: str, class_: str = "c-soft") -> str:

@@ -27,10 +27,13 @@ from analytics.cohorts.left_out import (
     without_cause,
 )
 from analytics.cohorts.months import cases_by_month, events_by_day, procedures_by_month, uses_by_month
+from analytics.cohorts.places import cases_of_places, lesions, places
+from analytics.cohorts.shelves import NOT_ON_SHELF, followed, wanted
 from analytics.cohorts.sites import names_of_sites, operators, sites
 from analytics.filters import Filters
 
 __all__ = [
+    "NOT_ON_SHELF",
     "DeviceCounts",
     "Filters",
     "ProcedureCounts",
@@ -39,6 +42,7 @@ __all__ = [
     "Table",
     "at_one_moment",
     "cases_by_month",
+    "cases_of_places",
     "considered",
     "curve",
     "declined",
@@ -47,18 +51,22 @@ __all__ = [
     "events_by_day",
     "extent",
     "extent_of_devices",
+    "followed",
+    "lesions",
     "months_with_uses",
     "names_of_models",
     "names_of_sites",
     "operators",
     "outside_curve",
     "perhaps_outside",
+    "places",
     "procedures",
     "procedures_by_month",
     "sites",
     "situations",
     "techniques",
     "uses_by_month",
+    "wanted",
     "without_acts",
     "without_cause",
 ]

@@ -4,6 +4,21 @@ from __future__ import annotations
 
 from analytics.figures.devices import GROUPS, DeviceGroup, DeviceLine, device_groups
 from analytics.figures.endings import ENDINGS_BY_ATTEMPT, endings_by_attempt
+from analytics.figures.places import (
+    PLACES,
+    CrossTable,
+    context_rows,
+    cross_tables,
+    map_of_places,
+    place_lines,
+)
+from analytics.figures.shelves import (
+    WISH_COLUMNS,
+    WantedLine,
+    said_of_the_list,
+    wanted_lines,
+    wish_rows,
+)
 from analytics.figures.sites import (
     OPERATOR_FUNNEL,
     SITE_FUNNEL,
@@ -36,25 +51,34 @@ __all__ = [
     "ENDINGS_BY_ATTEMPT",
     "GROUPS",
     "OPERATOR_FUNNEL",
+    "PLACES",
     "SITE_FUNNEL",
+    "WISH_COLUMNS",
+    "CrossTable",
     "DeviceGroup",
     "DeviceLine",
     "GroupLine",
     "Number",
     "TechniqueLine",
+    "WantedLine",
     "compared_in_words",
+    "context_rows",
+    "cross_tables",
     "device_groups",
     "endings_by_attempt",
     "label_of_situation",
     "left_out_in_words",
+    "map_of_places",
     "missing_in_words",
     "never_attempted",
     "operator_funnel",
     "operator_lines",
     "percent_in_words",
     "period_in_words",
+    "place_lines",
     "rate_in_words",
     "resting_on",
+    "said_of_the_list",
     "share_and_limits",
     "site_funnel",
     "site_lines",
@@ -62,4 +86,6 @@ __all__ = [
     "situations_offered",
     "technique_lines",
     "title_of",
+    "wanted_lines",
+    "wish_rows",
 ]

@@ -149,8 +149,8 @@ def _spread(found: Funnel) -> str:
     said = f"Spread beyond chance (phi): {found.phi:.2f}, p {_p(found.p_of_spread)}"
     if found.widened:
         return (
-            f"{said}. They differ more than by chance alone, so the limits allow for it: who lies outside, and the "
-            "p-values, go by the widened ones."
+            f"{said}. It is above 1, so the limits allow for it, even where it may be chance: who lies outside, "
+            "and the p-values, go by the widened ones."
         )
     return f"{said}; not above 1, so the limits are those of chance alone."
 

@@ -13,6 +13,8 @@ from analytics.summaries.months import (
     watch_of,
     whole_and_asked,
 )
+from analytics.summaries.places import lesion_contexts, places
+from analytics.summaries.shelves import shopping_list
 from analytics.summaries.sites import oneself, operators, sites
 from analytics.summaries.techniques import (
     Tried,
@@ -36,12 +38,15 @@ __all__ = [
     "extent",
     "extent_of_devices",
     "left_out_of_techniques",
+    "lesion_contexts",
     "months_by_model",
     "months_of",
     "oneself",
     "operators",
+    "places",
     "procedure_months",
     "procedure_rate",
+    "shopping_list",
     "sites",
     "situations",
     "techniques",

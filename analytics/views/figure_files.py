@@ -11,10 +11,10 @@ from django.views.decorators.http import require_GET
 from analytics import asking, cohorts
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
-from analytics.figures import ENDINGS_BY_ATTEMPT, OPERATOR_FUNNEL, SITE_FUNNEL
+from analytics.figures import ENDINGS_BY_ATTEMPT, OPERATOR_FUNNEL, PLACES, SITE_FUNNEL
 from analytics.tables import write_rows
+from analytics.views import places, techniques
 from analytics.views import sites as sites_page
-from analytics.views import techniques
 from analytics.views.asked import Sites, refused, what_is_asked
 from registry.access import NotAllowed, NotFound, Scope, may_enter
 from registry.doors import MemberRequest, page
@@ -44,6 +44,7 @@ class PersonalSource:
 
 
 FIGURES: Mapping[str, Source | PersonalSource] = {
+    PLACES: Source("places", asking.OF_TECHNIQUES, places.map_of_places),
     SITE_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.site_funnel),
     OPERATOR_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.operator_funnel),
     ENDINGS_BY_ATTEMPT: Source("techniques", asking.OF_TECHNIQUES, techniques.endings_by_attempt),

@@ -1,0 +1,72 @@
+"""Counts on the plan of the coronary tree: a disc on each segment, its area by the count, the number in it.
+
+Knows no question, and its only arithmetic is that of scales.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from itertools import pairwise
+
+from registry.drawings.coronary_plan import AORTA, COURSES, HEIGHT, WIDTH, Course
+from registry.drawings.svg import element, words
+
+_SCALE = 1.9
+SIZE = (WIDTH * _SCALE, HEIGHT * _SCALE + 12)
+_LARGEST, _SMALLEST = 23.0, 11.0
+
+
+def places(counts: Mapping[str, int]) -> tuple[str, ...]:
+    """The drawing, of `SIZE`; codes that are no numbered segment are passed over."""
+    drawn = {code: number for code, number in counts.items() if code in COURSES and number}
+    most = max(drawn.values(), default=1)
+    x, y, radius = (_SCALE * one for one in AORTA)
+    return (
+        element("circle", class_="c-vessel", cx=x, cy=y, r=radius, stroke_width=5),
+        _text("aorta", x, y + 5, "middle", "c-soft"),
+        *(_vessel(course) for course in COURSES.values()),
+        *(_number(code, course, drawn) for code, course in COURSES.items()),
+        *(part for code, number in drawn.items() for part in _disc(COURSES[code], number, most)),
+    )
+
+
+def _vessel(course: Course) -> str:
+    path = "L".join(f"{x * _SCALE:.1f} {y * _SCALE:.1f}" for x, y in course.points)
+    return element(
+        "path", class_="c-vessel", d=f"M{path}", stroke_width=course.stroke * 1.5, stroke_linejoin="round"
+    )
+
+
+def _number(code: str, course: Course, drawn: Mapping[str, int]) -> str:
+    """The segment's number, strong where something happened."""
+    x, y = (_SCALE * one for one in course.number_at)
+    return _text(code, x, y, course.anchor, "c-strong" if code in drawn else "c-soft")
+
+
+def _disc(course: Course, number: int, most: int) -> tuple[str, ...]:
+    x, y = _middle(course)
+    radius = max(_SMALLEST, _LARGEST * math.sqrt(number / most))
+    return (
+        element("circle", class_="c-hollow", cx=x, cy=y, r=radius),
+        element("circle", class_="c-flow", cx=x, cy=y, r=radius),
+        _text(str(number), x, y + 5, "middle", "c-strong"),
+    )
+
+
+def _middle(course: Course) -> tuple[float, float]:
+    """The point half-way along the course."""
+    left = sum(math.dist(one, other) for one, other in pairwise(course.points)) / 2
+    for one, other in pairwise(course.points):
+        length = math.dist(one, other)
+        if left <= length:
+            share = left / length
+            (x, y), (far_x, far_y) = one, other
+            return _SCALE * (x + share * (far_x - x)), _SCALE * (y + share * (far_y - y))
+        left -= length
+    x, y = course.points[-1]
+    return _SCALE * x, _SCALE * y
+
+
+def _text(said: str, x: float, y: float, anchor: str, class_: str) -> str:
+    return element("text", words(said), class_=class_, x=x, y=y, text_anchor=anchor)

@@ -1,0 +1,151 @@
+"""Tools that were wanted and could not be had, as a list in words. No query."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from analytics.answers_shelves import ShoppingList, Wanted, Wish
+from analytics.figures.sites import share_and_limits
+from registry.drawings.phrases import counted, joined, lowered, named, raised
+from registry.terms import Cause
+from registry.vocabulary import word_list
+
+_ENDED = {
+    Cause.OUT: "out or freed",
+    Cause.SECURED: "secured",
+    Cause.LEFT: "left",
+    Cause.SURGERY: "surgery",
+    Cause.DIED: "died with it still in",
+    Cause.CENSORED: "not seen to its end",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class WishLine:
+    """One case behind a tool: its code, and what happened in words."""
+
+    case: str
+    when: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class WantedLine:
+    """One technique of the list in words."""
+
+    name: str
+    devices: str
+    record: Wanted
+    reasons: str
+    sites: str
+    situations: str
+    instead: str
+    out: str
+    cases: tuple[WishLine, ...]
+
+
+def wanted_lines(answer: ShoppingList) -> list[WantedLine]:
+    """In the order of the answer."""
+    return [_line(one) for one in answer.rows]
+
+
+def _line(one: Wanted) -> WantedLine:
+    return WantedLine(
+        name=raised(named("technique", one.technique, "technique")),
+        devices=joined([lowered(named("device_class", code, "device class")) for code in one.devices]),
+        record=one,
+        reasons=_reasons(one),
+        sites=_how_often((wish.site, wish.complication) for wish in one.wishes),
+        situations=_how_often((_faced(wish.faced), wish.complication) for wish in one.wishes),
+        instead=_instead(one.wishes),
+        out=share_and_limits(one.estimate) if one.ended else "no ending known",
+        cases=tuple(map(_case, one.wishes)),
+    )
+
+
+def _reasons(one: Wanted) -> str:
+    absent = one.complications - one.without_size
+    said = [f"not on the shelf in {absent}"] if absent else []
+    if one.without_size:
+        said.append(f"not in a size that fits in {one.without_size}")
+    return joined(said)
+
+
+def _how_often(pairs: Iterable[tuple[str, int]]) -> str:
+    """`North 3, South 1`: each complication once under each name, by name."""
+    numbers = Counter(name for name, _ in set(pairs))
+    return ", ".join(f"{name} {number}" for name, number in sorted(numbers.items()))
+
+
+def _instead(wishes: Sequence[Wish]) -> str:
+    done = {(technique, wish.complication) for wish in wishes if wish.instead for technique in wish.instead}
+    numbers = Counter(technique for technique, _ in done)
+    said = [f"{_technique(code)} in {number}" for code, number in numbers.items()]
+    nothing = {wish.complication for wish in wishes if wish.instead == ()}
+    unknown = {wish.complication for wish in wishes if wish.instead is None}
+    if nothing:
+        said.append(f"nothing more in {len(nothing)}")
+    if unknown:
+        said.append(f"order not recorded in {len(unknown)}")
+    return ", ".join(sorted(said))
+
+
+def _technique(code: str | None) -> str:
+    return lowered(named("technique", code, "technique"))
+
+
+def _faced(code: str | None) -> str:
+    """The situation, or the injury that the option was to treat (R11)."""
+    name = "situation" if code is None or code in word_list("situation") else "injury_kind"
+    return lowered(named(name, code, "situation"))
+
+
+def _case(wish: Wish) -> WishLine:
+    reason = "not on the shelf" if wish.reason == "not_on_shelf" else "not in a size that fits"
+    if wish.instead is None:
+        then = "what followed is not recorded in order"
+    else:
+        then = (
+            "then " + joined([_technique(code) for code in wish.instead]) if wish.instead else "nothing more"
+        )
+    if wish.tried_later:
+        then += "; tried later after all"
+    ended = "ending not known" if wish.cause is None else _ENDED[Cause(wish.cause)]
+    when = f"{wish.month:%B %Y}" if wish.month else "month not known"
+    return WishLine(wish.case, f"{when}, {wish.site}", f"{_faced(wish.faced)}, {reason}; {then}; {ended}")
+
+
+def said_of_the_list(answer: ShoppingList) -> str:
+    """How much stands behind the list, as the beginning of a sentence."""
+    if not answer.complications:
+        return ""
+    return (
+        f"{counted(answer.complications, 'complication', 'complications')} in "
+        f"{counted(answer.cases, 'case', 'cases')}"
+    )
+
+
+WISH_COLUMNS = (
+    *("technique", "device_classes", "reason", "situation_faced", "site", "month", "case"),
+    *("instead", "tried_later", "cause"),
+)
+
+
+def wish_rows(answer: ShoppingList) -> Iterator[tuple[str | None, ...]]:
+    """Each option of the list as a row of its CSV."""
+    for one in answer.rows:
+        for wish in one.wishes:
+            yield (
+                wish.technique,
+                " ".join(one.devices),
+                wish.reason,
+                wish.faced,
+                wish.site,
+                f"{wish.month:%Y-%m}" if wish.month else None,
+                wish.case,
+                None if wish.instead is None else " ".join(code or "-" for code in wish.instead),
+                None if wish.tried_later is None else "yes" if wish.tried_later else "no",
+                wish.cause,
+            )
