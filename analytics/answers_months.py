@@ -155,9 +155,13 @@ class OverTime:
 
 @dataclass(frozen=True, slots=True)
 class ProceduresOverTime:
-    """Cases in procedures by month, with limits about the mean of the months themselves; see `ByMonth`."""
+    """Cases in procedures by month, with limits about the mean of the months themselves; see `ByMonth`.
+
+    `undated` are cases known to the year only.
+    """
 
     months: tuple[ProcedureMonth, ...]
+    undated: int
     rule: Rule
     limits: tuple[MonthLimit | None, ...]
     false_alarm: float | None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+
 from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum, Value, When
 from django.db.models.functions import Coalesce
 
@@ -95,7 +97,10 @@ def procedures_by_month(scope: Scope, filters: Filters) -> Table:
 
 
 def cases_by_month(scope: Scope, filters: Filters) -> Table:
-    """Cases in which a complication began, by `month`: `cases` in site-months reported whole, and the `others`."""
+    """Cases in which a complication began, by `month`: `cases` in site-months reported whole, and the `others`.
+
+    Those of which only the year is known stand first, with None.
+    """
     rows: QuerySet[Complication] = in_scope(
         Complication.objects.filter(filters.inside(), in_device_rate=True), scope
     )
@@ -104,4 +109,5 @@ def cases_by_month(scope: Scope, filters: Filters) -> Table:
         cases=Count("case", distinct=True, filter=returned),
         others=Count("case", distinct=True, filter=~returned),
     )
-    return in_order(counted, ["month"])
+    listed = ({"month": row["month"], "cases": row["cases"], "others": row["others"]} for row in counted)
+    return sorted(listed, key=lambda row: row["month"] or datetime.date.min)

@@ -126,11 +126,14 @@ def why_of_procedures(found: ProceduresOverTime) -> str:
         if found.rule == Rule.RATES
         else "exact for each single month (Poisson) at the mean of these months, since fewer than 5 cases come a month"
     )
+    undated = ""
+    if found.undated:
+        undated = f" {counted(found.undated, 'case', 'cases')} left out: known to the year only."
     return (
         f"{counted(found.cases, 'case', 'cases')} in {found.procedures:,} procedures, {rate} per 1,000 "
         f"({lower} to {upper}), in the months and sites whose return says that everything is reported or "
         f"that nothing happened; hollow marks are cases of other months. The limits are {limits}. "
-        f"{_alarm(found.false_alarm)}"
+        f"{_alarm(found.false_alarm)}{undated}"
     )
 
 

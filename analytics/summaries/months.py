@@ -202,11 +202,15 @@ def _in_a_row(months: Iterable[datetime.date]) -> Iterator[datetime.date]:
 
 
 @cohorts.at_one_moment()
-def procedure_months(scope: Scope, filters: Filters) -> tuple[ProcedureMonth, ...]:
-    """Procedures and the cases with a complication by month, where the return says that all is reported (R12)."""
+def procedure_months(scope: Scope, filters: Filters) -> tuple[tuple[ProcedureMonth, ...], int]:
+    """Procedures and the cases with a complication by month, where the return says that all is reported (R12).
+
+    Beside them how many cases are known to the year only.
+    """
     procedures = {row["month"]: row["procedures"] for row in cohorts.procedures_by_month(scope, filters)}
-    cases = {row["month"]: row for row in cohorts.cases_by_month(scope, filters) if row["month"]}
-    return tuple(
+    cases = {row["month"]: row for row in cohorts.cases_by_month(scope, filters)}
+    undated = cases.pop(None, {"others": 0})["others"]
+    months = tuple(
         ProcedureMonth(
             month,
             procedures.get(month),
@@ -215,3 +219,4 @@ def procedure_months(scope: Scope, filters: Filters) -> tuple[ProcedureMonth, ..
         )
         for month in _in_a_row({*procedures, *cases})
     )
+    return months, undated

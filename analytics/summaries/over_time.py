@@ -141,7 +141,7 @@ def over_time_of_procedures(scope: Scope, filters: Filters) -> ProceduresOverTim
 
     From 5 cases a month on average those of a chart of rates, else the exact one of each single month.
     """
-    months = procedure_months(scope, filters)
+    months, undated = procedure_months(scope, filters)
     counted: Counted = {one.month: (one.cases, one.procedures) for one in months if one.procedures}
     cases, procedures = (sum(pair[which] for pair in counted.values()) for which in (0, 1))
     if cases >= FEWEST_A_MONTH * max(len(counted), 1):
@@ -151,6 +151,7 @@ def over_time_of_procedures(scope: Scope, filters: Filters) -> ProceduresOverTim
         limits = _of_single_months(counted, cases / procedures) if procedures else {}
     return ProceduresOverTime(
         months=months,
+        undated=undated,
         rule=rule,
         limits=tuple(limits.get(one.month) for one in months),
         false_alarm=_false_alarm(limits.values()),

@@ -1,0 +1,175 @@
+"""A device over time: one model, or all devices or a class of them together."""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Iterable
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from analytics import asking, chips, cohorts, figures, summaries
+from analytics.answers import OF_DEVICES
+from analytics.answers_months import Mark, OverTime
+from analytics.asking import Asked
+from analytics.charts.figure import Figure
+from analytics.forms.annotation import AnnotationForm
+from analytics.recording import said_in
+from analytics.views.asked import Sites, what_is_asked
+from registry.access import NotFound, Scope, may_enter, sites_for
+from registry.cautions import caution
+from registry.doors import MemberRequest, page
+from registry.drawings.phrases import lowered, named
+
+
+@require_GET
+@page("device")
+def device(request: MemberRequest, code: str) -> HttpResponse:
+    """Uses and events of one model by month, and the sum over them."""
+    return page_of_months(request, code)
+
+
+@require_GET
+@page("over_time")
+def over_time(request: MemberRequest) -> HttpResponse:
+    """The same of all devices, or of a class, and cases by procedures."""
+    return page_of_months(request, None)
+
+
+def page_of_months(
+    request: MemberRequest, code: str | None, *, form: AnnotationForm | None = None, status: int = 200
+) -> HttpResponse:
+    """The page of a model, or without one of all devices; `form` is an annotation that could not be kept."""
+    model = cohorts.model_with_code(code.replace("\0", "")) if code is not None else None
+    if code is not None and model is None:
+        raise NotFound("there is no such model")
+    route, allowed = ("device", asking.OF_MODEL) if model else ("over_time", asking.OF_DEVICES)
+    asked, scope, sites = what_is_asked(request, route, allowed)
+    context: dict[str, Any] = {
+        "asked": asked,
+        "model": model,
+        "name": str(model) if model else "",
+        "kind": lowered(named("device_class", model.device_class, "device class")) if model else "",
+        "cautions": [*map(caution, OF_DEVICES)],
+        "may_mend": may_enter(request.user, "device_use"),
+    }
+    if not asked.problems:
+        context |= _of_months(scope, asked, sites, model)
+    may_annotate = list(sites_for(request.user, "annotation_added").order_by("name"))
+    context["may_end"] = [site.code for site in may_annotate]
+    context["form"] = form or (AnnotationForm(may_annotate, code) if may_annotate else None)
+    context["form_open"] = form is not None
+    context["chips"] = [
+        *([] if model else [chips.device_chip(asked, wires=False)]),
+        *chips.site_chip(asked, sites),
+        chips.period_chip(asked, whole_months=True),
+    ]
+    context["narrowed"] = chips.narrowed(context["chips"])
+    return render(request, "analytics/device.html", context, status=status)
+
+
+def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str, Any]:
+    """What the page shows; `model` is a row of the catalogue, None for all devices."""
+    code = model.code if model else None
+    with cohorts.at_one_moment():
+        found = summaries.over_time(scope, asked.filters, code, model.device_class if model else None)
+        marks = _marks(scope, code)
+        procedures = (
+            summaries.over_time_of_procedures(scope, asked.filters) if _with_procedures(asked, code) else None
+        )
+    subject = _subject(asked, model)
+    query = {**asked.typed, **({"model": (code,)} if code is not None else {})}
+    record = found.asked
+    return {
+        "figures_of": Asked(query, asked.sites, asked.filters, ()),
+        "subject": subject,
+        "record": record,
+        "uses": f"{record.uses:,}",
+        "period": (record.months[0].month, record.months[-1].month) if record.months else None,
+        "left_out": figures.left_out_in_words(record.left_out),
+        "by_month": figures.events_by_month(found, marks, subject),
+        "between": figures.uses_between_events(found, subject),
+        "sum": figures.running_sum(found, marks, subject),
+        "why": figures.why_this_chart(found),
+        "half_years": figures.half_years(found),
+        "said_of_sum": figures.sum_in_words(found),
+        "no_baseline": found.baseline is None,
+        "events": figures.event_lines(record) if code is not None else [],
+        "marks": marks,
+        "to_mend": [(sites.get(one.site, one.site), one) for one in record.to_mend],
+        "why_procedures": figures.why_of_procedures(procedures) if procedures else "",
+        "procedures": figures.cases_by_month(procedures, marks) if procedures else None,
+    }
+
+
+def _with_procedures(asked: Asked, code: str | None) -> bool:
+    """Procedures know of no device, so they stand on the page of all devices alone."""
+    return code is None and not asked.filters.device_class
+
+
+def _subject(asked: Asked, model: object | None) -> str:
+    kind = asked.filters.device_class
+    return str(model) if model else named("device_class", kind, "device class") if kind else "All devices"
+
+
+def _marks(scope: Scope, code: str | None) -> list[Mark]:
+    """The annotations of the sites asked about, lettered by their day."""
+    said = said_in(cohorts.annotations_of(scope, code))
+    return [
+        Mark(
+            code=row.code,
+            letter=letter,
+            day=row.day,
+            site=row.site.code,
+            site_name=row.site.name,
+            model=str(row.device_model or ""),
+            words=words["words"],
+            by=str(row.by),
+            at=row.at,
+        )
+        for letter, (row, words) in zip(_letters(len(said)), said, strict=True)
+    ]
+
+
+def _letters(number: int) -> Iterable[str]:
+    """A to Z, then AA to ZZ."""
+    alphabet = string.ascii_uppercase
+    found = [*alphabet, *(one + other for one in alphabet for other in alphabet)]
+    return found[:number] + [str(which) for which in range(len(found) + 1, number + 1)]
+
+
+def _found(scope: Scope, asked: Asked) -> tuple[OverTime, list[Mark], str]:
+    """For a figure as a file: its model is among the filters."""
+    code = asked.of("model") or None
+    model = cohorts.model_with_code(code) if code else None
+    if code and model is None:
+        raise NotFound("there is no such model")
+    found = summaries.over_time(scope, asked.filters, code, model.device_class if model else None)
+    return found, _marks(scope, code), _subject(asked, model)
+
+
+def events_by_month(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
+    """First events by month, with limits."""
+    return figures.events_by_month(*_found(scope, asked))
+
+
+def uses_between_events(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
+    """Uses between first events, where that is the chart for them."""
+    found, _, subject = _found(scope, asked)
+    return figures.uses_between_events(found, subject)
+
+
+def running_sum(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
+    """The sum use by use."""
+    return figures.running_sum(*_found(scope, asked))
+
+
+def cases_by_month(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
+    """Cases with a complication by month, in procedures."""
+    if not _with_procedures(asked, asked.of("model") or None):
+        return None
+    return figures.cases_by_month(
+        summaries.over_time_of_procedures(scope, asked.filters), _marks(scope, None)
+    )
