@@ -41,6 +41,8 @@ COLOURS: Mapping[str, Mapping[str, str]] = {
 """Every class that a chart may draw with, as it looks in a file; `charts.css` says how it looks on a page."""
 
 _FONT = "Atkinson Hyperlegible Next, Atkinson Hyperlegible, Arial, sans-serif"
+_WIDE = 900.0
+"""What is wider scrolls sideways sooner, so that its words stay as large as they are drawn."""
 _CLASS = re.compile(r'class="(c-[a-z-]+)"')
 
 
@@ -70,7 +72,12 @@ class Figure:
     def drawn(self) -> str:
         """The picture for a page, coloured by its style sheet."""
         return svg.picture(
-            self.name, self.title, self.description, self.size, *self.content, class_="chart-picture"
+            self.name,
+            self.title,
+            self.description,
+            self.size,
+            *self.content,
+            class_="chart-picture wide" if self.size[0] > _WIDE else "chart-picture",
         )
 
     @property

@@ -7,7 +7,7 @@ left_out, months.
 
 from __future__ import annotations
 
-from analytics.cohorts.attempts import considered, declined, extent, situations, techniques
+from analytics.cohorts.attempts import considered, extent, situations, techniques
 from analytics.cohorts.counting import Row, Table, at_one_moment
 from analytics.cohorts.devices import (
     DeviceCounts,
@@ -27,6 +27,8 @@ from analytics.cohorts.left_out import (
     without_cause,
 )
 from analytics.cohorts.months import cases_by_month, events_by_day, procedures_by_month, uses_by_month
+from analytics.cohorts.options import options
+from analytics.cohorts.order import order, shared_cases
 from analytics.cohorts.places import cases_of_places, lesions, places
 from analytics.cohorts.shelves import NOT_ON_SHELF, followed, wanted
 from analytics.cohorts.sites import names_of_sites, operators, sites
@@ -45,7 +47,6 @@ __all__ = [
     "cases_of_places",
     "considered",
     "curve",
-    "declined",
     "devices",
     "endings",
     "events_by_day",
@@ -57,11 +58,14 @@ __all__ = [
     "names_of_models",
     "names_of_sites",
     "operators",
+    "options",
+    "order",
     "outside_curve",
     "perhaps_outside",
     "places",
     "procedures",
     "procedures_by_month",
+    "shared_cases",
     "sites",
     "situations",
     "techniques",

@@ -74,14 +74,6 @@ def extent(scope: Scope, filters: Filters) -> Row:
     return extent_of(complications, scope)
 
 
-def declined(scope: Scope, filters: Filters) -> dict[str | None, int]:
-    """Complications in which each technique was declined, whatever for (R11)."""
-    counted = Q(filters.inside(), filters.acted_so("considered_for"), acts_counted=True)
-    options = in_scope(DeclinedOption.objects.filter(counted), scope)
-    found = options.values("technique").annotate(declined=Count("complication", distinct=True))
-    return dict(found.values_list("technique", "declined"))
-
-
 def considered(scope: Scope, filters: Filters) -> Table:
     """Complications by technique tried or declined and by what it was for (R11)."""
     keys = ("technique", "considered_for")

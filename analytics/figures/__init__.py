@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from analytics.figures.attempts import ATTEMPTS_BY_TECHNIQUE, attempts_by_technique
 from analytics.figures.devices import GROUPS, DeviceGroup, DeviceLine, device_groups
 from analytics.figures.endings import ENDINGS_BY_ATTEMPT, endings_by_attempt
+from analytics.figures.order import ORDER_OF_ATTEMPTS, order_of_attempts
 from analytics.figures.places import (
     PLACES,
     CrossTable,
@@ -36,7 +38,7 @@ from analytics.figures.situations import (
     situations_offered,
     title_of,
 )
-from analytics.figures.techniques import TechniqueLine, never_attempted, technique_lines
+from analytics.figures.techniques import mixes, option_lines, technique_lines, totals_in_words
 from analytics.figures.words import (
     Number,
     left_out_in_words,
@@ -48,9 +50,11 @@ from analytics.figures.words import (
 )
 
 __all__ = [
+    "ATTEMPTS_BY_TECHNIQUE",
     "ENDINGS_BY_ATTEMPT",
     "GROUPS",
     "OPERATOR_FUNNEL",
+    "ORDER_OF_ATTEMPTS",
     "PLACES",
     "SITE_FUNNEL",
     "WISH_COLUMNS",
@@ -59,8 +63,8 @@ __all__ = [
     "DeviceLine",
     "GroupLine",
     "Number",
-    "TechniqueLine",
     "WantedLine",
+    "attempts_by_technique",
     "compared_in_words",
     "context_rows",
     "cross_tables",
@@ -70,9 +74,11 @@ __all__ = [
     "left_out_in_words",
     "map_of_places",
     "missing_in_words",
-    "never_attempted",
+    "mixes",
     "operator_funnel",
     "operator_lines",
+    "option_lines",
+    "order_of_attempts",
     "percent_in_words",
     "period_in_words",
     "place_lines",
@@ -86,6 +92,7 @@ __all__ = [
     "situations_offered",
     "technique_lines",
     "title_of",
+    "totals_in_words",
     "wanted_lines",
     "wish_rows",
 ]

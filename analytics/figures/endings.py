@@ -12,7 +12,7 @@ from registry.terms import Cause
 
 ENDINGS_BY_ATTEMPT = "endings-by-attempt"
 
-_CAUSES = {
+ENDING_WORDS = {
     Cause.OUT: "out or freed",
     Cause.SECURED: "secured",
     Cause.LEFT: "left",
@@ -33,12 +33,12 @@ def endings_by_attempt(curve: Curve, situation: str) -> Figure | None:
     if not steps:
         return None
     at_risk = [int(one) for one in curve.incidence.at_risk]
-    shares = {cause: _share_of(curve, cause) for cause in _CAUSES}
+    shares = {cause: _share_of(curve, cause) for cause in ENDING_WORDS}
     still = tuple(map(_rest, zip(*shares.values(), strict=True)))
     few = at_risk[0] < FEWEST_FOR_A_PERCENTAGE
     bands = [
         Band(f"c-{cause}", _label(name, shares[cause][-1], sum(curve.ended[cause]), few=few), shares[cause])
-        for cause, name in _CAUSES.items()
+        for cause, name in ENDING_WORDS.items()
         if shares[cause][-1] > 0
     ]
     bands.append(Band("c-open", _label_of_open(still[-1], sum(curve.ended[Cause.CENSORED]), few=few), still))
@@ -87,7 +87,9 @@ def _label_of_open(share: float, number: int, *, few: bool) -> str:
 
 
 def _description(curve: Curve, complications: int, last: int) -> str:
-    ended = [f"{number} {name}" for cause, name in _CAUSES.items() if (number := sum(curve.ended[cause]))]
+    ended = [
+        f"{number} {name}" for cause, name in ENDING_WORDS.items() if (number := sum(curve.ended[cause]))
+    ]
     open_still = sum(curve.ended[Cause.CENSORED])
     if open_still:
         ended.append(f"{open_still} not seen to the end")
@@ -97,14 +99,14 @@ def _description(curve: Curve, complications: int, last: int) -> str:
 
 def _columns() -> tuple[str, ...]:
     found = ["attempts made", "at risk"]
-    for name in _CAUSES.values():
+    for name in ENDING_WORDS.values():
         found += [f"{name}: number", f"{name}: share by then", f"{name}: variance"]
     return (*found, "not seen to the end: number", "still open: share by then")
 
 
 def _row(curve: Curve, at_risk: list[int], still: tuple[float, ...], which: int) -> tuple[Cell, ...]:
     cells: list[Cell] = [int(curve.incidence.attempts[which]), at_risk[which]]
-    for cause in _CAUSES:
+    for cause in ENDING_WORDS:
         variance = curve.incidence.variance.get(cause)
         cells += [
             curve.ended[cause][which],

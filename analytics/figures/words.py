@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from analytics.answers import Denominators, Extent, LeftOut
-from registry.drawings.phrases import counted, joined
+from registry.drawings.phrases import counted, joined, named, raised
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +40,20 @@ def rate_in_words(rate: float) -> Number:
     if rate < 0.005:
         return Number(f"{Decimal(f'{rate:.1g}'):f}", rate)
     return Number(f"{rate:.2f}" if round(rate, 2) < 1 else f"{rate:.1f}", rate)
+
+
+def ordinal(number: int) -> str:
+    """
+    >>> [ordinal(n) for n in (1, 2, 3, 4, 11, 22)]
+    ['1st', '2nd', '3rd', '4th', '11th', '22nd']
+    """
+    ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{ending}"
+
+
+def technique_in_words(technique: str | None) -> str:
+    """The technique as it begins a line."""
+    return raised(named("technique", technique, "technique"))
 
 
 def left_out_in_words(left_out: Iterable[LeftOut]) -> str:

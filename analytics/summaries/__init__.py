@@ -16,18 +16,16 @@ from analytics.summaries.months import (
 from analytics.summaries.places import lesion_contexts, places
 from analytics.summaries.shelves import shopping_list
 from analytics.summaries.sites import oneself, operators, sites
+from analytics.summaries.situation import order, situation
 from analytics.summaries.techniques import (
-    Tried,
     considered,
     extent,
     left_out_of_techniques,
     situations,
     techniques,
-    tried,
 )
 
 __all__ = [
-    "Tried",
     "baseline_of_records",
     "class_baseline",
     "considered",
@@ -43,14 +41,15 @@ __all__ = [
     "months_of",
     "oneself",
     "operators",
+    "order",
     "places",
     "procedure_months",
     "procedure_rate",
     "shopping_list",
     "sites",
+    "situation",
     "situations",
     "techniques",
-    "tried",
     "watch_of",
     "whole_and_asked",
 ]

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import NamedTuple
-
 from analytics import cohorts
 from analytics.answers import (
     OF_TECHNIQUES,
@@ -27,10 +24,11 @@ from registry.access import Scope
 def techniques(scope: Scope, filters: Filters, *, by_attempt: bool = False) -> Answer[TechniqueRecord]:
     """How attempts ended, by technique, situation faced and aim (R2 to R9)."""
     table = cohorts.techniques(scope, filters, by_attempt=by_attempt)
-    return _techniques(table, cohorts.without_acts(scope, filters))
+    return techniques_of(table, cohorts.without_acts(scope, filters))
 
 
-def _techniques(table: Table, without_acts: Reasons) -> Answer[TechniqueRecord]:
+def techniques_of(table: Table, without_acts: Reasons) -> Answer[TechniqueRecord]:
+    """The answer from its counts, for a page that has asked for them with others."""
     limits = limits_of(wilson, [row["resolved"] for row in table], [row["attempts"] for row in table])
     unknown = {Reason.RESULT_UNKNOWN: sum(row["unknown"] for row in table)}
     return Answer(
@@ -41,27 +39,6 @@ def _techniques(table: Table, without_acts: Reasons) -> Answer[TechniqueRecord]:
         left_out=(*left_out_of(without_acts, "complications"), *left_out_of(unknown, "attempts")),
         method=WILSON,
         cautions=OF_TECHNIQUES,
-    )
-
-
-class Tried(NamedTuple):
-    """What was tried and declined: attempts together, by their number in the situation, and complications in which a
-    technique was declined.
-    """
-
-    attempts: Answer[TechniqueRecord]
-    by_attempt: Answer[TechniqueRecord]
-    declined: Mapping[str | None, int]
-
-
-@cohorts.at_one_moment()
-def tried(scope: Scope, filters: Filters) -> Tried:
-    """The three answers of a page; what they leave out is asked once."""
-    without_acts = cohorts.without_acts(scope, filters)
-    return Tried(
-        _techniques(cohorts.techniques(scope, filters, by_attempt=False), without_acts),
-        _techniques(cohorts.techniques(scope, filters, by_attempt=True), without_acts),
-        cohorts.declined(scope, filters),
     )
 
 

@@ -11,7 +11,14 @@ from django.views.decorators.http import require_GET
 from analytics import asking, cohorts
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
-from analytics.figures import ENDINGS_BY_ATTEMPT, OPERATOR_FUNNEL, PLACES, SITE_FUNNEL
+from analytics.figures import (
+    ATTEMPTS_BY_TECHNIQUE,
+    ENDINGS_BY_ATTEMPT,
+    OPERATOR_FUNNEL,
+    ORDER_OF_ATTEMPTS,
+    PLACES,
+    SITE_FUNNEL,
+)
 from analytics.tables import write_rows
 from analytics.views import places, techniques
 from analytics.views import sites as sites_page
@@ -48,6 +55,8 @@ FIGURES: Mapping[str, Source | PersonalSource] = {
     SITE_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.site_funnel),
     OPERATOR_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.operator_funnel),
     ENDINGS_BY_ATTEMPT: Source("techniques", asking.OF_TECHNIQUES, techniques.endings_by_attempt),
+    ORDER_OF_ATTEMPTS: Source("techniques", asking.OF_TECHNIQUES, techniques.order_of_attempts),
+    ATTEMPTS_BY_TECHNIQUE: Source("techniques", asking.OF_TECHNIQUES, techniques.attempts_by_technique),
 }
 """Every figure of a page by its name, which is also its place in the page."""
 

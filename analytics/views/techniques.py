@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET
 
 from analytics import asking, charts, chips, figures, snapshots, summaries
 from analytics.answers import OF_TECHNIQUES, TechniqueRecord
+from analytics.answers_techniques import CLUSTERED
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
 from analytics.tables import columns_of
@@ -54,21 +55,25 @@ def _of_techniques(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]:
     if not asked.filters.situation:
         left_out = summaries.left_out_of_techniques(scope, asked.filters)
         return {"resting": resting, "left_out": figures.left_out_in_words(left_out)}
-    tried = summaries.tried(scope, asked.filters)
-    curve = summaries.curve(scope, asked.filters)
+    found = summaries.situation(scope, asked.filters)
+    title = figures.label_of_situation(asked.filters.situation)
     return {
-        "title": figures.label_of_situation(asked.filters.situation),
+        "title": title,
         "resting": resting,
-        "left_out": figures.left_out_in_words(tried.attempts.left_out),
-        "lines": figures.technique_lines(*tried),
-        "never": figures.never_attempted(tried.attempts, tried.declined),
-        "endings": figures.endings_by_attempt(curve, figures.title_of(asked.filters.situation)),
+        "left_out": figures.left_out_in_words(found.left_out),
+        "totals": figures.totals_in_words(found, extent),
+        "lines": figures.technique_lines(found.techniques, found.considered),
+        "mixes": figures.mixes(found.techniques, found.by_attempt),
+        "options": figures.option_lines(found.considered, found.techniques),
+        "order": figures.order_of_attempts(found.order, extent.complications, title),
+        "endings": figures.endings_by_attempt(found.curve, title),
         "caution_competing": caution("competing_endings"),
-        "left_out_of_endings": figures.left_out_in_words(curve.left_out),
+        "left_out_of_endings": figures.left_out_in_words(found.curve.left_out),
         "axis": charts.axis(100.0, 4, " %"),
-        "method": tried.attempts.method,
+        "method": CLUSTERED,
         "all_situations": asked.address(situation="") or "?",
         "by_attempt": asked.address(by_attempt="yes"),
+        "table_file": figures.ATTEMPTS_BY_TECHNIQUE,
     }
 
 
@@ -77,6 +82,23 @@ def endings_by_attempt(scope: Scope, asked: Asked, sites: Sites) -> Figure | Non
     return figures.endings_by_attempt(
         summaries.curve(scope, asked.filters), figures.title_of(asked.filters.situation)
     )
+
+
+def order_of_attempts(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
+    """What was tried after what in the situation, None without one."""
+    if not asked.filters.situation:
+        return None
+    met = summaries.extent(scope, asked.filters).complications
+    title = figures.label_of_situation(asked.filters.situation)
+    return figures.order_of_attempts(summaries.order(scope, asked.filters), met, title)
+
+
+def attempts_by_technique(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
+    """The table of the page with all its columns, None without a situation."""
+    if not asked.filters.situation:
+        return None
+    title = figures.label_of_situation(asked.filters.situation)
+    return figures.attempts_by_technique(summaries.situation(scope, asked.filters), title)
 
 
 @require_GET

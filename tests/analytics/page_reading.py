@@ -19,8 +19,8 @@ OTHERS = (
     "stopped_for_safety",
     "unknown",
     "resolved_with_injury",
-    "resolved_with_new_complication",
 )
+LAST = ("worse", "resolved_with_new_complication", "declined")
 RATE = ("rate_per_1000", "lower", "upper")
 
 
@@ -73,7 +73,7 @@ def technique_rows(page: str) -> list[dict[str, str]]:
     rows = []
     for attributes, inside in rows_of(page, "technique"):
         data = _data(inside)
-        names = [*OTHERS, "complications_resolved", "complications", "cases", "worse", "declined"]
+        names = [*OTHERS, "complications_resolved", "complications", "cases", *LAST]
         if len(data) > len(names):
             some = ["resolved", "attempts"]
             figures = ["share", "upper"] if "none resolved" in inside else ["share", "lower", "upper"]

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from analytics import answers, estimates
 from analytics.answers import DeviceRate, TechniqueRecord
+from analytics.answers_techniques import Adjusted, Minutes, Standardised, TechniqueInSituation
 from analytics.estimates import Estimate, many_compared, rate, share
 from analytics.figures import device_groups, technique_lines
 from registry.cautions import CAUTIONS
@@ -197,9 +198,15 @@ def a_technique(resolved: int, attempts: int, technique: str = "snare_single") -
     )
 
 
+def in_a_situation(record: TechniqueRecord) -> TechniqueInSituation:
+    adjusted = Adjusted(record.attempts, record.lower, record.upper, None, (record.lower, record.upper))
+    nothing = Standardised(None, None, None, ("second",))
+    return TechniqueInSituation(record, (), adjusted, nothing, Minutes(None, 0, record.attempts))
+
+
 @given(counted)
 def test_no_line_of_a_page_has_a_share_below_ten_or_without_trials(pair: tuple[int, int]) -> None:
-    (line,) = technique_lines(answers.Answer((a_technique(*pair),), ()), answers.Answer((), ()), {})
+    (line,) = technique_lines([in_a_situation(a_technique(*pair))], [])
     assert (line.share is None) == (pair[1] < estimates.FEWEST_FOR_A_PERCENTAGE)
     assert ("few" in line.picture) == (0 < pair[1] < 10)
     assert bool(line.picture) == (pair[1] > 0)
@@ -208,7 +215,7 @@ def test_no_line_of_a_page_has_a_share_below_ten_or_without_trials(pair: tuple[i
 @given(counted, counted)
 def test_lines_stand_by_name_whatever_their_shares(one: tuple[int, int], other: tuple[int, int]) -> None:
     rows = (a_technique(*one, "snare_single"), a_technique(*other, "forceps"))
-    lines = technique_lines(answers.Answer(rows, ()), answers.Answer((), ()), {})
+    lines = technique_lines([in_a_situation(row) for row in rows], [])
     assert [line.record.technique for line in lines] == ["forceps", "snare_single"]
 
 
