@@ -47,17 +47,18 @@ class WantedLine:
 
 
 def wanted_lines(answer: ShoppingList) -> list[WantedLine]:
-    """In the order of the answer."""
-    return [_line(one) for one in answer.rows]
+    """In the order of the answer; the sites are said where the list is of several."""
+    sites = len({wish.site for one in answer.rows for wish in one.wishes})
+    return [_line(one, sites) for one in answer.rows]
 
 
-def _line(one: Wanted) -> WantedLine:
+def _line(one: Wanted, sites: int) -> WantedLine:
     return WantedLine(
         name=raised(named("technique", one.technique, "technique")),
         devices=joined([lowered(named("device_class", code, "device class")) for code in one.devices]),
         record=one,
         reasons=_reasons(one),
-        sites=_how_often((wish.site, wish.complication) for wish in one.wishes),
+        sites=_how_often((wish.site, wish.complication) for wish in one.wishes) if sites > 1 else "",
         situations=_how_often((_faced(wish.faced), wish.complication) for wish in one.wishes),
         instead=_instead(one.wishes),
         out=share_and_limits(one.estimate) if one.ended else "no ending known",
