@@ -248,7 +248,7 @@ class Denominators:
     missing: tuple[tuple[str, datetime.date], ...]
 
 
-Record = TypeVar("Record", TechniqueRecord, DeviceRate, EndingRecord, ConsideredRecord)
+Record = TypeVar("Record")
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,13 +31,22 @@ LABELS: Mapping[str, str] = {
     "contents": "What lies in the lesion",
     "device_class": "Device class",
     "wire_class": "Wire class",
+    "by": "Rows",
 }
 """What each filter is called, beside its field and in a message about it."""
 
 OF_TECHNIQUES = ("site", "since", "until", *CODED)
 OF_DEVICES = ("site", "since", "until", "device_class")
+OF_DEVICE_RATES = (*OF_DEVICES, "by")
+OF_DENOMINATORS = ("site", "since", "until")
+OF_RESCUE_TOOLS = ("site", "since", "until", "situation")
 OF_SITES = ("since", "until", "device_class")
-_OF_WHOLE_MONTHS = (OF_DEVICES, OF_SITES)
+_OF_WHOLE_MONTHS = (OF_DEVICES, OF_DENOMINATORS, OF_SITES, OF_DEVICE_RATES)
+
+WORDS: Mapping[str, Mapping[str, str]] = {
+    "by": {"model": "By model", "class": "By class", "maker": "By maker"},
+}
+"""Ways of putting figures together, each with what it is called; the first is meant where none is given."""
 
 _DAY_OR_MONTH = re.compile(r"\d{4}-\d{2}(-\d{2})?", re.ASCII)
 _PERIOD = "YYYY-MM for a whole month, or YYYY-MM-DD"
@@ -98,7 +107,7 @@ def ask(query: Mapping[str, Sequence[str]], allowed: Sequence[str], sites: Mappi
     sites_asked = typed.get("site", ()) if "site" in allowed else ()
     problems = [*_strange_fields(typed, allowed), *_strange_sites(sites_asked, sites)]
     once = {field: values[0] for field, values in typed.items() if field in allowed and field != "site"}
-    problems += _strange_codes(once)
+    problems += [*_strange_codes(once), *_strange_words(once)]
     days: dict[str, Span] = {}
     for field in ("since", "until"):
         if field in once:
@@ -127,7 +136,7 @@ def day_or_month(text: str) -> Span:
 def _strange_fields(typed: Mapping[str, Sequence[str]], allowed: Sequence[str]) -> Iterator[Problem]:
     for field, values in typed.items():
         if field not in allowed:
-            known = field in OF_TECHNIQUES and tuple(allowed) == OF_DEVICES
+            known = field in OF_TECHNIQUES and tuple(allowed) in (OF_DEVICES, OF_DEVICE_RATES)
             wrong = (
                 "uses are not recorded so, and there would be no rate" if known else "no filter of this page"
             )
@@ -150,6 +159,13 @@ def _strange_codes(once: Mapping[str, str]) -> Iterator[Problem]:
             known = [f"{near} ({lowered(words[near].label)})" for near in nearest]
             such_as = f", such as {' or '.join(known)}" if known else ""
             yield Problem(field, code, "not in the list", f"a code of the list “{words.title}”{such_as}")
+
+
+def _strange_words(once: Mapping[str, str]) -> Iterator[Problem]:
+    for field, words in WORDS.items():
+        if field in once and once[field] not in words:
+            wrong = "no way of putting the figures together"
+            yield Problem(field, once[field], wrong, ", ".join(words))
 
 
 def _filters(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from analytics.asking import LABELS, Asked, shortened
+from analytics.asking import LABELS, WORDS, Asked, shortened
 from registry.vocabulary import word_list
 
 Choice = tuple[str, str, bool]
@@ -93,6 +93,17 @@ def device_chip(asked: Asked, *, wires: bool) -> Chip:
     if wires:
         fields.append(("wire_class", _words("wire_class")))
     return _coded(asked, "Any device" if wires else "All classes", fields)
+
+
+def grouping_chip(asked: Asked) -> Chip:
+    """How the rows are put together; it narrows nothing."""
+    words, typed = WORDS["by"], asked.of("by")
+    chosen = typed or next(iter(words))
+    choices = [(code, label, code == chosen) for code, label in words.items()]
+    if typed and typed not in words:
+        choices.append((typed, shortened(typed), True))
+    field = _field(asked, "by", LABELS["by"], "select", tuple(choices))
+    return Chip(words.get(chosen, shortened(chosen)), False, (field,))
 
 
 def narrowed(chips: Iterable[Chip]) -> str:

@@ -4,13 +4,30 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from analytics.views import devices, figure_files, numbers, places, shelves, sites, techniques
+from analytics.views import (
+    denominators,
+    devices,
+    figure_files,
+    lots,
+    numbers,
+    places,
+    rescue_tools,
+    shelves,
+    sites,
+    techniques,
+)
 
 urlpatterns: list[URLPattern] = [
     path("techniques/", techniques.techniques, name="techniques"),
     path("techniques.csv", techniques.techniques_csv, name="techniques_csv"),
     path("devices/", devices.devices, name="devices"),
     path("devices.csv", devices.devices_csv, name="devices_csv"),
+    path("devices/denominators/", denominators.denominators, name="denominators"),
+    path("devices/rescue/", rescue_tools.rescue_tools, name="rescue_tools"),
+    path("devices/rescue.csv", rescue_tools.rescue_tools_csv, name="rescue_tools_csv"),
+    path("devices/lots/", lots.lots, name="lots"),
+    path("devices/lots/set-aside/", lots.lot_set_aside, name="lot_set_aside"),
+    path("devices/lots/<slug:code>/release/", lots.lot_released, name="lot_released"),
     path("places/", places.places, name="places"),
     path("lesions.csv", places.places_csv, name="places_csv"),
     path("tools-wanted/", shelves.tools_wanted, name="tools_wanted"),

@@ -7,8 +7,10 @@ from dataclasses import dataclass
 
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from analytics.models import QuarantinedLot
+from analytics.recording import set_lot_aside
 from registry.access import may_enter
-from registry.models import Case, Person, Site
+from registry.models import Case, DeviceModel, Person, Site
 from registry.recording.cases import submit_case
 from registry.recording.drafts import begin_draft
 from registry.recording.sites import add_site
@@ -83,6 +85,16 @@ def _draft(world: World, person: Person) -> str:
     return begin_draft(sites[0], person) if may_enter(person, "log_case") else world.case.code
 
 
+def _lot(world: World, person: Person) -> str:
+    """A lot that the site north has set aside, once or now."""
+    there = QuarantinedLot.objects.first()
+    if there is None:
+        model = DeviceModel.objects.create(code="W-1", device_class="guidewire")
+        set_lot_aside(world.north, model, "L-1", "two of it", "room 1", by=world.at_north[Role.LAB_DIRECTOR])
+        there = QuarantinedLot.objects.get()
+    return there.code
+
+
 OWN_THINGS = frozenset({"draft", "discard_draft", "figure_file"})
 """Routes whose example is the caller's own, at their own site; a figure is of the sites of who asks."""
 
@@ -93,6 +105,7 @@ EXAMPLES: Mapping[str, Callable[[World, Person], str]] = {
     "code": lambda world, person: world.case.code,
     "figure_file name": lambda world, person: "endings-by-attempt",
     "figure_file kind": lambda world, person: "csv",
+    "lot_released code": _lot,
     "site": lambda world, person: world.north.code,
     "month": lambda world, person: "2026-03",
 }

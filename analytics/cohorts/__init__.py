@@ -11,25 +11,39 @@ from analytics.cohorts.attempts import considered, extent, situations, technique
 from analytics.cohorts.counting import Row, Table, at_one_moment
 from analytics.cohorts.devices import (
     DeviceCounts,
+    ModelNamed,
     ProcedureCounts,
+    catalogue_of,
     devices,
     extent_of_devices,
+    months_in_error,
+    months_owed_from,
     months_with_uses,
-    names_of_models,
     procedures,
 )
 from analytics.cohorts.endings import curve, endings
 from analytics.cohorts.left_out import (
     Reasons,
     outside_curve,
-    perhaps_outside,
     without_acts,
     without_cause,
+)
+from analytics.cohorts.lots import (
+    events_of_lots,
+    lot_with_code,
+    lots_aside_at,
+    lots_released,
+    lots_seen_twice,
+    lots_set_aside,
+    model_with_code,
 )
 from analytics.cohorts.months import cases_by_month, events_by_day, procedures_by_month, uses_by_month
 from analytics.cohorts.options import options
 from analytics.cohorts.order import order, shared_cases
 from analytics.cohorts.places import cases_of_places, lesions, places
+from analytics.cohorts.rescue import (
+    rescue_tools,
+)
 from analytics.cohorts.shelves import NOT_ON_SHELF, followed, wanted
 from analytics.cohorts.sites import names_of_sites, operators, sites
 from analytics.filters import Filters
@@ -38,6 +52,7 @@ __all__ = [
     "NOT_ON_SHELF",
     "DeviceCounts",
     "Filters",
+    "ModelNamed",
     "ProcedureCounts",
     "Reasons",
     "Row",
@@ -45,26 +60,35 @@ __all__ = [
     "at_one_moment",
     "cases_by_month",
     "cases_of_places",
+    "catalogue_of",
     "considered",
     "curve",
     "devices",
     "endings",
     "events_by_day",
+    "events_of_lots",
     "extent",
     "extent_of_devices",
     "followed",
     "lesions",
+    "lot_with_code",
+    "lots_aside_at",
+    "lots_released",
+    "lots_seen_twice",
+    "lots_set_aside",
+    "model_with_code",
+    "months_in_error",
+    "months_owed_from",
     "months_with_uses",
-    "names_of_models",
     "names_of_sites",
     "operators",
     "options",
     "order",
     "outside_curve",
-    "perhaps_outside",
     "places",
     "procedures",
     "procedures_by_month",
+    "rescue_tools",
     "shared_cases",
     "sites",
     "situations",

@@ -8,7 +8,7 @@ from contextvars import ContextVar
 from typing import Any, TypeVar
 
 from django.db import connection
-from django.db.models import Count, Max, Min, Model, Q, QuerySet, Value
+from django.db.models import Count, Max, Min, Model, Q, QuerySet, Subquery, Value
 
 from registry.access import Scope
 from registry.models import Complication, StaffRole
@@ -69,11 +69,14 @@ def extent_of(complications: QuerySet[Complication], scope: Scope) -> Row:
     """How many complications, cases, sites and first operators these are, from which day to which."""
     complications = in_scope(complications, scope)
     operators = StaffRole.objects.filter(role="first_operator", case__in=complications.values("case"))
+    number = operators.values("role").annotate(number=Count("person", distinct=True)).values("number")
     counts = complications.aggregate(
         complications=Count("pk"),
         cases=Count("case", distinct=True),
         sites=Count("site", distinct=True),
+        # One value for all rows, so that the largest of it is it.
+        operators=Max(Subquery(number)),
         first=Min("earliest"),
         last=Max("latest"),
     )
-    return {**counts, "operators": operators.aggregate(number=Count("person", distinct=True))["number"]}
+    return {**counts, "operators": counts["operators"] or 0}

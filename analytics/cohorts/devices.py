@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
@@ -12,15 +13,17 @@ from analytics.cohorts.counting import Row, Table, extent_of, in_order, in_scope
 from analytics.cohorts.kept import Tables, added, by, extent_together, keepable, one_row, one_table
 from analytics.filters import Filters
 from registry.access import Scope
-from registry.models import Complication, DeviceModel, DeviceUse, MonthlyReturn
+from registry.models import Complication, DeviceModel, DeviceUse, MonthlyReturn, Site
+from registry.reading.owed import months_of_beginning
 from registry.terms import UNKNOWN, Reporting
 
 
 class DeviceCounts(NamedTuple):
     """What a rate per use is made of, each row with `device_model` and `device_class`.
 
-    `events`: all first and secondary events, and the first that lack a model, a month or recorded uses; `uses`: those
-    recorded; `in_error`: the site-months with fewer uses than first events, with both numbers, `site` and `month`.
+    `events`: all first and secondary events, the first that lack a model, a month or recorded uses, and those that may
+    lie in the period and may not (R13); by `situation` too where it was asked for. `uses`: those recorded; `in_error`:
+    the site-months with fewer uses than first events, with both numbers, `site` and `month`.
     """
 
     events: Table
@@ -49,7 +52,7 @@ def extent_of_devices(scope: Scope, filters: Filters) -> Row:
 
 
 def _together(found: Sequence[Tables]) -> DeviceCounts:
-    of_model = ["device_model", "device_class"]
+    of_model = ["device_model", "device_class", "situation"]
     return DeviceCounts(
         added(found, of_model, "events"),
         added(found, of_model, "uses"),
@@ -57,42 +60,55 @@ def _together(found: Sequence[Tables]) -> DeviceCounts:
     )
 
 
-@keepable(DeviceCounts._asdict, _together)
-def devices(scope: Scope, filters: Filters) -> DeviceCounts:
+@keepable(DeviceCounts._asdict, _together, ({}, {"by_situation": True}))
+def devices(scope: Scope, filters: Filters, *, by_situation: bool = False) -> DeviceCounts:
     """Index devices of the complications that began in their procedure, and units opened, by model (R12)."""
-    months = filters.months()
+    months, inside = filters.months(), filters.inside()
     keys = ("model", "class_of_model")
-    in_rate = Complication.objects.filter(filters.inside(), in_device_rate=True)
-    complications = in_scope(of_class(in_rate, filters), scope).annotate(model=F("device_model__code"))
+    perhaps = Complication.objects.filter(filters.touching(), in_device_rate=True)
+    complications = in_scope(of_class(perhaps, filters), scope).annotate(model=F("device_model__code"))
     uses = in_scope(DeviceUse.objects.filter(months), scope).annotate(
         class_of_model=Coalesce("model__device_class", Value(UNKNOWN))
     )
     if filters.device_class:
         uses = uses.filter(class_of_model=filters.device_class)
     first = Q(caused_by__isnull=True)
-    dated = first & Q(device_model__isnull=False, month__isnull=False)
+    counted = first & inside
+    dated = counted & Q(device_model__isnull=False, month__isnull=False)
     recorded = DeviceUse.objects.filter(
         site=OuterRef("site"), model=OuterRef("device_model"), month=OuterRef("month")
     )
-    events = complications.values(*keys).annotate(
-        first=number_of(first),
-        secondary=number_of(~first),
-        no_model=number_of(first & Q(device_model__isnull=True)),
-        no_month=number_of(first & Q(device_model__isnull=False, month__isnull=True)),
+    events = complications.values(*keys, *(["situation"] if by_situation else [])).annotate(
+        first=number_of(counted),
+        secondary=number_of(~first & inside),
+        no_model=number_of(counted & Q(device_model__isnull=True)),
+        no_month=number_of(counted & Q(device_model__isnull=False, month__isnull=True)),
         no_denominator=number_of(dated & ~Q(Exists(recorded))),
+        **({"partly_known": number_of(first & ~inside)} if inside else {}),
     )
+    opened = uses.values("model__code", "class_of_model").annotate(uses=Sum("uses"))
+    return DeviceCounts(_by_model(events), _by_model(opened), months_in_error(scope, filters))
+
+
+def months_in_error(scope: Scope, filters: Filters) -> Table:
+    """Site-months with fewer uses of a model than first events, with both numbers (R12)."""
+    dated = Q(caused_by__isnull=True, device_model__isnull=False, month__isnull=False)
+    in_rate = Complication.objects.filter(filters.inside(), dated, in_device_rate=True)
+    recorded = DeviceUse.objects.filter(
+        site=OuterRef("site"), model=OuterRef("device_model"), month=OuterRef("month")
+    )
+    keys = ("model", "class_of_model", "code", "month")
     # The uses are joined on after counting, so that they are looked up once for each site-month.
-    in_error = (
-        complications.filter(dated)
-        .annotate(code=F("site__code"))
-        .values(*keys, "code", "month", "device_model", "site")
+    found = (
+        in_scope(of_class(in_rate, filters), scope)
+        .annotate(model=F("device_model__code"), code=F("site__code"))
+        .values(*keys, "device_model", "site")
         .annotate(events=Count("*"))
         .annotate(uses=Subquery(recorded.values("uses")))
         .filter(events__gt=F("uses"))
-        .values(*keys, "code", "month", "uses", "events")
+        .values(*keys, "uses", "events")
     )
-    opened = uses.values("model__code", "class_of_model").annotate(uses=Sum("uses"))
-    return DeviceCounts(_by_model(events), _by_model(opened), _by_model(in_error, "site", "month"))
+    return _by_model(found, "site", "month")
 
 
 def _by_model(rows: Iterable[Mapping[str, Any]], *more_keys: str) -> Table:
@@ -115,10 +131,24 @@ def months_with_uses(scope: Scope, filters: Filters) -> Table:
     return in_order(({"site": site, "month": month} for site, month in recorded), ["site", "month"])
 
 
-def names_of_models(codes: Collection[str]) -> dict[str, str]:
-    """What the catalogue calls these models; those that it does not name are missing."""
-    named = DeviceModel.objects.filter(code__in=codes).exclude(name="")
-    return dict(named.values_list("code", "name"))
+def months_owed_from(sites: Collection[str]) -> dict[str, datetime.date]:
+    """The first month for which each site, by its code, owes its uses; one that has not begun is missing."""
+    found = list(Site.objects.filter(code__in=sites))
+    begun = months_of_beginning(found)
+    return {site.code: begun[site.pk] for site in found if site.pk in begun}
+
+
+class ModelNamed(NamedTuple):
+    """What the catalogue says of a model; empty texts where it says nothing."""
+
+    name: str
+    maker: str
+
+
+def catalogue_of(codes: Collection[str]) -> dict[str, ModelNamed]:
+    """What the catalogue says of these models, by their codes."""
+    rows = DeviceModel.objects.filter(code__in=codes).values_list("code", "name", "maker__name")
+    return {code: ModelNamed(name, maker or "") for code, name, maker in rows}
 
 
 class ProcedureCounts(NamedTuple):

@@ -8,7 +8,6 @@ from django.db.models import Case, Count, Q, QuerySet, Value, When
 
 from analytics.answers import Reason
 from analytics.cohorts.counting import in_scope
-from analytics.cohorts.devices import of_class
 from analytics.cohorts.kept import Tables, added, keepable
 from analytics.filters import Filters
 from registry.access import Scope
@@ -54,14 +53,6 @@ def outside_curve(scope: Scope, filters: Filters) -> Reasons:
     rows = Complication.objects.filter(filters.began_so(), counted=True)
     rest = When(in_curve=False, then=Value(Reason.ACT_WITH_ANOTHER))
     return _reasons(rows, scope, filters, Q(in_curve=False), (*_ACTS, _NO_CAUSE, rest))
-
-
-def perhaps_outside(scope: Scope, filters: Filters) -> Reasons:
-    """First events of devices whose date may lie in the period and may not (R13)."""
-    if not filters.inside():
-        return {}
-    rows = of_class(Complication.objects.filter(in_device_rate=True, caused_by__isnull=True), filters)
-    return _reasons(rows, scope, filters, Q(pk__in=[]), ())
 
 
 def _reasons(

@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from analytics.figures.attempts import ATTEMPTS_BY_TECHNIQUE, attempts_by_technique
-from analytics.figures.devices import GROUPS, DeviceGroup, DeviceLine, device_groups
+from analytics.figures.devices import (
+    DEVICE_RATES,
+    DeviceTable,
+    classes_table,
+    device_rates,
+    drawn_in_words,
+    makers_table,
+    models_table,
+)
 from analytics.figures.endings import ENDINGS_BY_ATTEMPT, endings_by_attempt
 from analytics.figures.order import ORDER_OF_ATTEMPTS, order_of_attempts
 from analytics.figures.places import (
@@ -13,6 +21,10 @@ from analytics.figures.places import (
     cross_tables,
     map_of_places,
     place_lines,
+)
+from analytics.figures.rescue import (
+    RescueTool,
+    rescue_tools,
 )
 from analytics.figures.shelves import (
     WISH_COLUMNS,
@@ -51,30 +63,34 @@ from analytics.figures.words import (
 
 __all__ = [
     "ATTEMPTS_BY_TECHNIQUE",
+    "DEVICE_RATES",
     "ENDINGS_BY_ATTEMPT",
-    "GROUPS",
     "OPERATOR_FUNNEL",
     "ORDER_OF_ATTEMPTS",
     "PLACES",
     "SITE_FUNNEL",
     "WISH_COLUMNS",
     "CrossTable",
-    "DeviceGroup",
-    "DeviceLine",
+    "DeviceTable",
     "GroupLine",
     "Number",
+    "RescueTool",
     "WantedLine",
     "attempts_by_technique",
+    "classes_table",
     "compared_in_words",
     "context_rows",
     "cross_tables",
-    "device_groups",
+    "device_rates",
+    "drawn_in_words",
     "endings_by_attempt",
     "label_of_situation",
     "left_out_in_words",
+    "makers_table",
     "map_of_places",
     "missing_in_words",
     "mixes",
+    "models_table",
     "operator_funnel",
     "operator_lines",
     "option_lines",
@@ -83,6 +99,7 @@ __all__ = [
     "period_in_words",
     "place_lines",
     "rate_in_words",
+    "rescue_tools",
     "resting_on",
     "said_of_the_list",
     "share_and_limits",

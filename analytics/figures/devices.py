@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
 from analytics import charts
-from analytics.answers import Answer, DeviceRate
+from analytics.answers import DeviceRate
+from analytics.answers_devices import Drawn, GroupRate, Kinds
+from analytics.charts.figure import Cell, Figure
+from analytics.charts.rates import RateRow, rates_figure
 from analytics.figures.words import Number, rate_in_words
-from registry.drawings.phrases import lowered, named
+from registry.drawings.phrases import counted, lowered, named, raised
 from registry.vocabulary import word_list
 
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -28,54 +31,212 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 """Headings of the devices page with their families; the last takes all that no other names."""
 
 
+DEVICE_RATES = "device-rates"
+_BY_NAME = "By the maker's name"
+_FIGURES = ("uses", "events", "secondary_events", "events_left_out", "rate_per_1000", "lower", "upper")
+_COLUMNS = ("Uses", "First events", "Secondary", "Left out", "Per 1,000", "Lower limit", "Upper limit")
+_DRAWN_COLUMNS = ("Drawn in", "Drawn in, lower limit", "Drawn in, upper limit")
+
+
 @dataclass(frozen=True, slots=True)
 class DeviceLine:
-    """One model, or the events of a class whose model is not recorded."""
+    """One model, the events of a class whose model is not recorded, or all models of a class or of a maker.
+
+    `kinds` are its first events by situation, in words; `drawn` is its rate drawn towards the others of the page;
+    `lots` is how many of its lots were seen twice.
+    """
 
     name: str
     code: str
     kind: str
-    record: DeviceRate
+    kinds: str
+    record: DeviceRate | GroupRate
     uses: str
     rate: Number | None
     lower: Number | None
     upper: Number | None
+    drawn: str
+    lots: int
     picture: str
     instead: str
 
 
 @dataclass(frozen=True, slots=True)
 class DeviceGroup:
-    """The lines of one kind of device."""
+    """The lines of one kind of device, or of all makers."""
 
     title: str
     lines: tuple[DeviceLine, ...]
 
 
-def device_groups(
-    rates: Answer[DeviceRate], names: Mapping[str, str]
-) -> tuple[list[DeviceGroup], tuple[float, int]]:
-    """By kind, class and name, those without a model last; and the axis common to all."""
-    axis = charts.axis_for(_axis_holds(rates.rows))
-    classes = word_list("device_class")
-    family = {code: term.properties.get("family") for code, term in classes.terms.items()}
-    title = {one: heading for heading, families in GROUPS for one in families}
-    lines: dict[str, list[DeviceLine]] = {heading: [] for heading, _ in GROUPS}
-    order = list(classes.codes)
-    for one in sorted(
-        rates.rows,
+@dataclass(frozen=True, slots=True)
+class DeviceTable:
+    """The lines of the page and the axis that they share."""
+
+    groups: tuple[DeviceGroup, ...]
+    axis: tuple[float, int]
+
+
+@dataclass(frozen=True, slots=True)
+class _Named:
+    """What a line says beside its figures."""
+
+    name: str
+    code: str = ""
+    kind: str = ""
+    kinds: str = ""
+    drawn: tuple[float, float, float] | None = None
+    lots: int = 0
+
+
+def models_table(
+    rows: Sequence[DeviceRate],
+    names: Mapping[str, str],
+    kinds: Kinds,
+    drawn: Drawn,
+    lots: Mapping[str, int],
+) -> DeviceTable:
+    """A line a model by kind, class and name, those without a model last; `lots` seen twice by the model's code."""
+    axis = charts.axis_for(_axis_holds(rows))
+    order = list(word_list("device_class").codes)
+    listed = sorted(
+        rows,
         key=lambda one: (
             order.index(one.device_class),
             one.device_model is None,
-            names.get(one.device_model or "", one.device_model or ""),
+            names.get(one.device_model or "") or one.device_model or "",
         ),
-    ):
-        heading = title.get(family[one.device_class] or "", GROUPS[-1][0])
-        lines[heading].append(_device_line(one, names, axis))
-    return [DeviceGroup(heading, tuple(found)) for heading, found in lines.items() if found], axis
+    )
+    said = [
+        _Named(
+            name=names.get(one.device_model or "") or one.device_model or "Model not recorded",
+            code=one.device_model or "" if names.get(one.device_model or "") else "",
+            kind=lowered(named("device_class", one.device_class, "device class")),
+            kinds=kinds_in_words(kinds.get((one.device_model, one.device_class), {})),
+            # Where all models share one rate it is said once, beneath the table.
+            drawn=drawn.by_model.get(one.device_model or "") if drawn.shape else None,
+            lots=lots.get(one.device_model or "", 0),
+        )
+        for one in listed
+    ]
+    titles = [_heading(one.device_class) for one in listed]
+    return DeviceTable(_in_groups(titles, map(_line, listed, said, [axis] * len(said))), axis)
 
 
-def _axis_holds(rows: Sequence[DeviceRate]) -> float:
+def classes_table(rows: Sequence[GroupRate], kinds: Kinds) -> DeviceTable:
+    """A line a class, by kind of device."""
+    axis = charts.axis_for(_axis_holds(rows))
+    order = list(word_list("device_class").codes)
+    listed = sorted(rows, key=lambda one: order.index(one.group or ""))
+    of_class: dict[str, dict[str, int]] = {}
+    for (_, device_class), found in kinds.items():
+        into = of_class.setdefault(device_class, {})
+        for situation, number in found.items():
+            into[situation] = into.get(situation, 0) + number
+    said = [
+        _Named(
+            name=raised(named("device_class", one.group, "device class")),
+            kind=_models(one),
+            kinds=kinds_in_words(of_class.get(one.group or "", {})),
+        )
+        for one in listed
+    ]
+    titles = [_heading(one.group or "") for one in listed]
+    return DeviceTable(_in_groups(titles, map(_line, listed, said, [axis] * len(said))), axis)
+
+
+def makers_table(rows: Sequence[GroupRate]) -> DeviceTable:
+    """A line a maker, by name; events whose maker is not known last."""
+    axis = charts.axis_for(_axis_holds(rows))
+    listed = sorted(rows, key=lambda one: (one.group is None, one.group or ""))
+    said = [_Named(name=one.group or "Maker not recorded", kind=_models(one)) for one in listed]
+    lines = map(_line, listed, said, [axis] * len(said))
+    return DeviceTable(_in_groups([_BY_NAME] * len(listed), lines), axis)
+
+
+def kinds_in_words(found: Mapping[str, int]) -> str:
+    """First events by the situation that they began with, in the order of the list."""
+    order = list(word_list("situation").codes)
+    return ", ".join(
+        f"{lowered(named('situation', code, 'situation'))} {found[code]}"
+        for code in sorted(found, key=order.index)
+    )
+
+
+def drawn_in_words(drawn: Drawn) -> str:
+    """How the rates of the page were drawn together, or why they were not."""
+    models = counted(drawn.groups, "model", "models")
+    if drawn.prior is None:
+        return f"No rate is drawn towards others ({drawn.method})."
+    common = f"Drawn towards the {models} of this page that {'has' if drawn.groups == 1 else 'have'} a rate"
+    if drawn.shape is None:
+        ((_, lower, upper), *_) = drawn.by_model.values()
+        limits = f"{rate_in_words(lower)} to {rate_in_words(upper)}"
+        return f"{common}, each is {rate_in_words(drawn.prior)} ({limits}) per 1,000: {drawn.method}."
+    return (
+        f"{common}: beneath each raw rate, the nearer to their common {rate_in_words(drawn.prior)} per 1,000 the "
+        f"fewer uses stand behind it ({drawn.method}, shape {drawn.shape:.2g}). These limits take the prior as known, "
+        "so with few models they are too narrow. Rows are in order of neither rate."
+    )
+
+
+def device_rates(table: DeviceTable, drawn: Drawn | None) -> Figure | None:
+    """All lines of the page as one picture with its table, None without a line; `drawn` where they are models."""
+    lines = [line for group in table.groups for line in group.lines]
+    if not lines:
+        return None
+    rows: list[RateRow] = []
+    for group in table.groups:
+        rows += [RateRow(group.title), *(_rate_row(line, drawn) for line in group.lines)]
+    rated = sum(line.rate is not None for line in lines)
+    description = (
+        f"{rated} of {counted(len(lines), 'row has', 'rows have')} a rate. Each is a dot with its exact 95 % limits "
+        f"on an axis from 0 to {table.axis[0]:g} per 1,000 uses; hollow on a broken line below 5 first events, an "
+        "upright stroke at the upper limit where none was seen, an arrow where the line runs beyond the axis. The "
+        "order is that of classes and names."
+    )
+    columns = ("Row", "Class or models", *_COLUMNS, *(_DRAWN_COLUMNS if drawn else ()))
+    title = "First events per 1,000 uses, with exact 95 % limits"
+    return rates_figure((DEVICE_RATES, title, description), columns, rows, table.axis)
+
+
+def _rate_row(line: DeviceLine, drawn: Drawn | None) -> RateRow:
+    record = line.record
+    cells: list[Cell] = [f"{line.name}, {line.code}" if line.code else line.name, line.kind]
+    cells += [getattr(record, name) for name in _FIGURES]
+    if drawn:
+        model = record.device_model if isinstance(record, DeviceRate) else None
+        cells += drawn.by_model.get(model or "", (None, None, None))
+    said = "none seen" if not record.events else str(line.rate)
+    limits = f"up to {line.upper}" if not record.events else f"{line.lower} to {line.upper}"
+    return RateRow(
+        name=line.name,
+        said=f"{said} ({limits})" if line.rate else lowered(line.instead).rstrip("."),
+        record=tuple(cells),
+        drawn=record.estimate.with_limits,
+        none_seen=not record.events,
+        few=record.estimate.few,
+    )
+
+
+def _models(one: GroupRate) -> str:
+    return f"{counted(one.models, 'model', 'models')} with a rate"
+
+
+def _heading(device_class: str) -> str:
+    family = word_list("device_class").terms[device_class].properties.get("family") or ""
+    return next((heading for heading, families in GROUPS if family in families), GROUPS[-1][0])
+
+
+def _in_groups(titles: Sequence[str], lines: Iterable[DeviceLine]) -> tuple[DeviceGroup, ...]:
+    """Lines under their headings, in the order of `GROUPS`."""
+    found: dict[str, list[DeviceLine]] = {heading: [] for heading, _ in GROUPS}
+    for title, line in zip(titles, lines, strict=True):
+        found.setdefault(title, []).append(line)
+    return tuple(DeviceGroup(title, tuple(listed)) for title, listed in found.items() if listed)
+
+
+def _axis_holds(rows: Sequence[DeviceRate | GroupRate]) -> float:
     """Every solid dot, and half of all upper limits: a model opened a few times would else press the rest together."""
     found = [(one, drawn) for one in (row.estimate for row in rows) if (drawn := one.with_limits)]
     solid = [rate for one, (rate, _, _) in found if not one.few]
@@ -83,8 +244,7 @@ def _axis_holds(rows: Sequence[DeviceRate]) -> float:
     return max([*solid, median(limits)]) if limits else 1.0
 
 
-def _device_line(one: DeviceRate, names: Mapping[str, str], axis: tuple[float, int]) -> DeviceLine:
-    model = one.device_model or ""
+def _line(one: DeviceRate | GroupRate, said: _Named, axis: tuple[float, int]) -> DeviceLine:
     estimate = one.estimate
     rate = lower = upper = None
     picture, instead = "", ""
@@ -97,15 +257,22 @@ def _device_line(one: DeviceRate, names: Mapping[str, str], axis: tuple[float, i
         )
     else:
         instead = " ".join(map(str, estimate.cautions))
+    mean = ""
+    if said.drawn:
+        figures = [str(rate_in_words(value)) for value in said.drawn]
+        mean = f"{figures[0]} ({figures[1]} to {figures[2]})"
     return DeviceLine(
-        name=names.get(model, model) or "Model not recorded",
-        code=model if model in names else "",
-        kind=lowered(named("device_class", one.device_class, "device class")),
+        name=said.name,
+        code=said.code,
+        kind=said.kind,
+        kinds=said.kinds,
         record=one,
         uses=f"{one.uses:,}",
         rate=rate,
         lower=lower,
         upper=upper,
+        drawn=mean,
+        lots=said.lots,
         picture=picture,
         instead=instead,
     )

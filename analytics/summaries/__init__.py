@@ -2,8 +2,22 @@
 
 from __future__ import annotations
 
-from analytics.summaries.devices import denominators, devices, extent_of_devices, procedure_rate
+from analytics.summaries.devices import (
+    by_class,
+    by_maker,
+    denominators,
+    device_page,
+    devices,
+    extent_of_devices,
+    months_in_error,
+    procedure_rate,
+)
 from analytics.summaries.endings import curve, endings
+from analytics.summaries.lots import (
+    asides,
+    lots_in_brief,
+    with_events,
+)
 from analytics.summaries.months import (
     baseline_of_records,
     class_baseline,
@@ -14,6 +28,9 @@ from analytics.summaries.months import (
     whole_and_asked,
 )
 from analytics.summaries.places import lesion_contexts, places
+from analytics.summaries.rescue import (
+    rescue_tools,
+)
 from analytics.summaries.shelves import shopping_list
 from analytics.summaries.sites import oneself, operators, sites
 from analytics.summaries.situation import order, situation
@@ -26,18 +43,24 @@ from analytics.summaries.techniques import (
 )
 
 __all__ = [
+    "asides",
     "baseline_of_records",
+    "by_class",
+    "by_maker",
     "class_baseline",
     "considered",
     "curve",
     "denominators",
+    "device_page",
     "devices",
     "endings",
     "extent",
     "extent_of_devices",
     "left_out_of_techniques",
     "lesion_contexts",
+    "lots_in_brief",
     "months_by_model",
+    "months_in_error",
     "months_of",
     "oneself",
     "operators",
@@ -45,6 +68,7 @@ __all__ = [
     "places",
     "procedure_months",
     "procedure_rate",
+    "rescue_tools",
     "shopping_list",
     "sites",
     "situation",
@@ -52,4 +76,5 @@ __all__ = [
     "techniques",
     "watch_of",
     "whole_and_asked",
+    "with_events",
 ]

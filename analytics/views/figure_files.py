@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from django.http import HttpResponse
 from django.views.decorators.http import require_GET
 
-from analytics import asking, cohorts
+from analytics import asking, cohorts, figures
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
 from analytics.figures import (
@@ -20,7 +20,7 @@ from analytics.figures import (
     SITE_FUNNEL,
 )
 from analytics.tables import write_rows
-from analytics.views import places, techniques
+from analytics.views import devices, places, techniques
 from analytics.views import sites as sites_page
 from analytics.views.asked import Sites, refused, what_is_asked
 from registry.access import NotAllowed, NotFound, Scope, may_enter
@@ -51,6 +51,7 @@ class PersonalSource:
 
 
 FIGURES: Mapping[str, Source | PersonalSource] = {
+    figures.DEVICE_RATES: Source("devices", asking.OF_DEVICE_RATES, devices.device_rates),
     PLACES: Source("places", asking.OF_TECHNIQUES, places.map_of_places),
     SITE_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.site_funnel),
     OPERATOR_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.operator_funnel),

@@ -26,12 +26,15 @@ def months_of_beginning(sites: Collection[Site]) -> dict[int, datetime.date]:
 
 
 def _first_records(sites: Collection[Site]) -> Iterator[tuple[int, datetime.date]]:
-    for rows, name in (
-        (MonthlyReturn.objects, "month"),
-        (DeviceUse.objects, "month"),
-        (Case.objects, "procedure_date_latest"),
-    ):
-        yield from rows.filter(site__in=sites).order_by().values_list("site").annotate(Min(name))
+    first, *others = (
+        rows.filter(site__in=sites).order_by().values_list("site").annotate(Min(name))
+        for rows, name in (
+            (MonthlyReturn.objects, "month"),
+            (DeviceUse.objects, "month"),
+            (Case.objects, "procedure_date_latest"),
+        )
+    )
+    yield from first.union(*others, all=True)
 
 
 def _added(sites: Iterable[Site]) -> Iterator[tuple[int, datetime.date]]:

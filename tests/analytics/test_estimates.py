@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 
 from analytics import answers, estimates
 from analytics.answers import DeviceRate, TechniqueRecord
+from analytics.answers_devices import Drawn
 from analytics.answers_techniques import Adjusted, Minutes, Standardised, TechniqueInSituation
 from analytics.estimates import Estimate, many_compared, rate, share
-from analytics.figures import device_groups, technique_lines
+from analytics.figures import models_table, technique_lines
 from registry.cautions import CAUTIONS
 
 pytestmark = pytest.mark.pure
@@ -223,6 +224,6 @@ def test_lines_stand_by_name_whatever_their_shares(one: tuple[int, int], other: 
 def test_no_line_of_a_device_has_a_solid_dot_below_five_events(events: int, uses: int) -> None:
     limits = rate(events, uses, unit="uses")
     record = DeviceRate("m", "guidewire", events, 0, uses, 0, limits.estimate, limits.lower, limits.upper)
-    ((group,), _) = device_groups(answers.Answer((record,), ()), {})
+    (group,) = models_table((record,), {}, {}, Drawn({}, 0, None, None, ""), {}).groups
     assert ("few" in group.lines[0].picture) == (events < 5)
     assert ("<circle" in group.lines[0].picture) <= (events > 0)

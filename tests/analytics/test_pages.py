@@ -36,6 +36,7 @@ STUCK = "wire_stuck: steady_traction=unchanged"
 QUERIES_OF_A_PAGE = 12
 OF_THE_FRAME = ("django_session", '"password"', "demo_loaded", "))) LIMIT 1")
 """What every page asks: who it is, where they may go, whether this is the demo."""
+PAGES = ("/techniques/", "/devices/", "/devices/rescue/")
 PAGES = ("/techniques/", "/devices/")
 WIDE = "/figures/attempts-by-technique.csv"
 
@@ -335,7 +336,7 @@ def test_devices_say_in_words_where_there_is_no_rate(north_only: Client) -> None
     read = [text_of(inside) for _, inside in rows_of(page, "model")]
     assert read[0].startswith("First wire guidewire, W-1")
     assert "No denominator, so no rate." in read[0] and "1 left out" in read[0]
-    assert read[1].startswith("Model not recorded guidewire not recorded")
+    assert read[1].startswith("Model not recorded guidewire Kinds: wire stuck 1 not recorded")
     assert "0 first, 1 secondary: no rate is drawn" in read[2]
     assert "none seen (up to 36.9)" in read[3]
     assert "interval-dot" not in rows_of(page, "model")[3][1]
@@ -361,8 +362,10 @@ def test_a_site_month_with_fewer_uses_than_events_is_to_be_mended(north_only: Cl
     page = text_of(shown(north_only, "/devices/"))
     assert "To mend" in page
     assert "North, March 2026, W-1: uses recorded 1, first events 2" in page
+    page = text_of(shown(north_only, "/devices/denominators/"))
+    assert "North, March 2026, W-1: uses recorded 1, first events 2 Mend the uses of March 2026" in page
     assert "Uses are in for 2 of 3 site-months." in page
-    assert "North: April 2026" in page
+    assert "North: April 2026 Give April 2026" in page
 
 
 def test_rare_rates_keep_their_first_digit(north_only: Client) -> None:

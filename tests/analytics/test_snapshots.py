@@ -61,6 +61,7 @@ def unfiltered(scope: Scope) -> list[object]:
         cohorts.extent(scope, Filters()),
         list(cohorts.without_acts(scope, Filters()).items()),
         cohorts.devices(scope, Filters()),
+        cohorts.devices(scope, Filters(), by_situation=True),
         cohorts.extent_of_devices(scope, Filters()),
         cohorts.months_with_uses(scope, Filters()),
     ]

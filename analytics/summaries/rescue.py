@@ -1,0 +1,31 @@
+"""Devices as tools of rescue: attempts in which a model was used, and how many resolved."""
+
+from __future__ import annotations
+
+from analytics import cohorts
+from analytics.answers import WILSON, Answer, Reason
+from analytics.answers_devices import OF_RESCUE_TOOLS, RescueRecord
+from analytics.cohorts import Filters
+from analytics.statistics.proportions import wilson
+from analytics.summaries.making import left_out_of, limits_of
+from registry.access import Scope
+
+
+@cohorts.at_one_moment()
+def rescue_tools(scope: Scope, filters: Filters) -> Answer[RescueRecord]:
+    """How attempts ended in which a device model was used, by model, situation faced and aim (R4 to R6)."""
+    table = cohorts.rescue_tools(scope, filters)
+    limits = limits_of(wilson, [row["resolved"] for row in table], [row["attempts"] for row in table])
+    unknown = {Reason.RESULT_UNKNOWN: sum(row["unknown"] for row in table)}
+    return Answer(
+        rows=tuple(
+            RescueRecord(**row, lower=lower, upper=upper)
+            for row, (lower, upper) in zip(table, limits, strict=True)
+        ),
+        left_out=(
+            *left_out_of(cohorts.without_acts(scope, filters), "complications"),
+            *left_out_of(unknown, "attempts"),
+        ),
+        method=WILSON,
+        cautions=OF_RESCUE_TOOLS,
+    )

@@ -1,0 +1,120 @@
+"""Lots seen twice and lots set aside; who may sets a lot aside at a site and releases it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from analytics import cohorts, recording, summaries
+from registry.access import NotFound, scope_for, sites_for
+from registry.case_fields import NAME
+from registry.doors import MemberRequest, page
+from registry.drawings.phrases import raised
+from registry.forms.administration import SiteForm
+from registry.recording.change import NotSaved
+
+MOST = 100
+MOST_RELEASED = 100
+REFUSED, OVERTAKEN = 422, 409
+
+
+class LotForm(SiteForm):
+    """A lot to set aside; the writer says what is right."""
+
+    model = forms.CharField(label="Model, by its code", max_length=NAME)
+    lot = forms.CharField(
+        label="Lot", max_length=NAME, help_text="As it is printed on the package; spelled as in the cases."
+    )
+    reason = forms.CharField(
+        label="Reason", max_length=recording.LONGEST, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    shelves = forms.CharField(
+        label="Which shelves to look on",
+        max_length=recording.LONGEST,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    field_order = ("site", "model", "lot", "reason", "shelves")
+
+
+@require_GET
+@page("lots")
+def lots(request: MemberRequest) -> HttpResponse:
+    """Both lists; `?model=` and `?lot=` fill in the form."""
+    given = {name: request.GET.get(name, "")[:NAME].replace("\0", "") for name in ("model", "lot")}
+    return _page(request, _form(request, initial=given))
+
+
+def _form(request: MemberRequest, *arguments: Any, **options: Any) -> LotForm | None:
+    """The form with the sites at which somebody may set a lot aside, None where there is none."""
+    sites = list(sites_for(request.user, "lot_set_aside").order_by("name"))
+    return LotForm(sites, *arguments, **options) if sites else None
+
+
+def _page(request: MemberRequest, form: LotForm | None, status: int = 200) -> HttpResponse:
+    own = sites_for(request.user, "cases")
+    open_sites = set(own.values_list("code", flat=True))
+    scope = scope_for(request.user, "lots")
+    with cohorts.at_one_moment():
+        kept = cohorts.lots_set_aside()
+        released = cohorts.lots_released(own, MOST_RELEASED)
+        mine = [row for row in (*kept, *released) if row.site.code in open_sites]
+        said = {row.code: words for row, words in recording.said_in(mine)}
+        aside = summaries.asides(kept, said)
+        seen = summaries.lots_in_brief(scope)
+        shown = summaries.with_events(scope, seen[:MOST], aside, open_sites)
+    context = {
+        "form": form,
+        "seen": shown,
+        "more": len(seen) - len(shown),
+        "aside": aside,
+        "released": summaries.asides(released, said),
+        "may_release": set(sites_for(request.user, "lot_released").values_list("name", flat=True)),
+    }
+    return render(request, "analytics/lots.html", context, status=status)
+
+
+@require_POST
+@page("lot_set_aside")
+def lot_set_aside(request: MemberRequest) -> HttpResponse:
+    """Set a lot aside at a site, with why and on which shelves to look."""
+    form = _form(request, request.POST)
+    if form is not None and form.is_valid():
+        data = form.cleaned_data
+        site = sites_for(request.user, "lot_set_aside").get(code=data["site"])
+        model = cohorts.model_with_code(data["model"].strip())
+        if model is None:
+            form.add_error(
+                "model", "No case and no catalogue names this model. Allowed: the code of one that they do."
+            )
+            return _page(request, form, REFUSED)
+        try:
+            recording.set_lot_aside(
+                site, model, data["lot"], data["reason"], data["shelves"], by=request.user
+            )
+        except NotSaved as refused:
+            form.add_error(None, raised(f"{refused}."))
+            return _page(request, form, REFUSED)
+        messages.success(request, f"Lot {data['lot'].strip()} of {model} is set aside at {site.name}.")
+        return redirect("lots")
+    return _page(request, form, REFUSED)
+
+
+@require_POST
+@page("lot_released")
+def lot_released(request: MemberRequest, code: str) -> HttpResponse:
+    """Release a lot that a site had set aside; the entry stays in the history."""
+    row = cohorts.lot_with_code(code, sites_for(request.user, "lot_released"))
+    if row is None:
+        raise NotFound("there is no such lot")
+    try:
+        recording.release_lot(code, by=request.user)
+    except NotSaved as refused:
+        messages.warning(request, raised(f"{refused}: somebody else has released it."))
+        return _page(request, _form(request), OVERTAKEN)
+    messages.success(request, f"Lot {row.lot} of {row.device_model} is released at {row.site.name}.")
+    return redirect("lots")

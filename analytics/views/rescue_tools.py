@@ -1,0 +1,62 @@
+"""Devices as tools of rescue: attempts in which a model was used and how many resolved, with its CSV."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_GET
+
+from analytics import asking, charts, chips, cohorts, figures, summaries
+from analytics.answers_devices import OF_RESCUE_TOOLS, RescueRecord
+from analytics.asking import Asked
+from analytics.tables import columns_of
+from analytics.views.asked import Sites, csv_of, refused, what_is_asked
+from registry.access import Scope
+from registry.cautions import caution
+from registry.doors import MemberRequest, page
+
+
+@require_GET
+@page("rescue_tools")
+def rescue_tools(request: MemberRequest) -> HttpResponse:
+    """What followed attempts in which each device model was used, by situation and aim."""
+    asked, scope, sites = what_is_asked(request, "rescue_tools", asking.OF_RESCUE_TOOLS)
+    context: dict[str, Any] = {"asked": asked, "cautions": [*map(caution, OF_RESCUE_TOOLS)]}
+    if not asked.problems:
+        with cohorts.at_one_moment():
+            context |= _of_rescue_tools(scope, asked, sites)
+    context["chips"] = [
+        chips.situation_chip(asked, figures.situations_offered([], None), context.get("situation", "")),
+        *chips.site_chip(asked, sites),
+        chips.period_chip(asked, whole_months=False),
+    ]
+    context["narrowed"] = chips.narrowed(context["chips"])
+    return render(request, "analytics/rescue_tools.html", context)
+
+
+def _of_rescue_tools(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]:
+    answer = summaries.rescue_tools(scope, asked.filters)
+    models = cohorts.catalogue_of({one.device_model for one in answer.rows if one.device_model})
+    extent = summaries.extent(scope, asked.filters)
+    situation = asked.filters.situation
+    return {
+        "tools": figures.rescue_tools(answer.rows, {code: one.name for code, one in models.items()}),
+        "situation": figures.label_of_situation(situation) if situation else "",
+        "resting": figures.resting_on(extent, [sites[code] for code in asked.sites or sites]),
+        "left_out": figures.left_out_in_words(answer.left_out),
+        "axis": charts.axis(100.0, 4, " %"),
+        "method": answer.method,
+    }
+
+
+@require_GET
+@page("rescue_tools_csv")
+def rescue_tools_csv(request: MemberRequest) -> HttpResponse:
+    """The rows of the page for its filters."""
+    asked, scope, _ = what_is_asked(request, "rescue_tools_csv", asking.OF_RESCUE_TOOLS)
+    if asked.problems:
+        return refused(asked)
+    answer = summaries.rescue_tools(scope, asked.filters)
+    return csv_of("rescue-tools.csv", answer, columns_of(RescueRecord))
