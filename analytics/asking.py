@@ -31,6 +31,7 @@ LABELS: Mapping[str, str] = {
     "contents": "What lies in the lesion",
     "device_class": "Device class",
     "wire_class": "Wire class",
+    "model": "Model",
     "by": "Rows",
 }
 """What each filter is called, beside its field and in a message about it."""
@@ -41,7 +42,9 @@ OF_DEVICE_RATES = (*OF_DEVICES, "by")
 OF_DENOMINATORS = ("site", "since", "until")
 OF_RESCUE_TOOLS = ("site", "since", "until", "situation")
 OF_SITES = ("since", "until", "device_class")
-_OF_WHOLE_MONTHS = (OF_DEVICES, OF_DENOMINATORS, OF_SITES, OF_DEVICE_RATES)
+OF_MODEL = ("site", "since", "until")
+OF_MONTHS = (*OF_DEVICES, "model")
+_OF_WHOLE_MONTHS = (OF_DEVICES, OF_MODEL, OF_MONTHS, OF_DENOMINATORS, OF_SITES, OF_DEVICE_RATES)
 
 WORDS: Mapping[str, Mapping[str, str]] = {
     "by": {"model": "By model", "class": "By class", "maker": "By maker"},

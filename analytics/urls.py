@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from django.urls import URLPattern, path
+from django.urls import URLPattern, path, register_converter
 
 from analytics.views import (
     denominators,
+    device,
     devices,
     figure_files,
     lots,
+    marks,
     numbers,
     places,
     rescue_tools,
@@ -16,11 +18,18 @@ from analytics.views import (
     sites,
     techniques,
 )
+from analytics.views.model_address import ModelCode
+
+register_converter(ModelCode, "model")
 
 urlpatterns: list[URLPattern] = [
     path("techniques/", techniques.techniques, name="techniques"),
     path("techniques.csv", techniques.techniques_csv, name="techniques_csv"),
     path("devices/", devices.devices, name="devices"),
+    path("devices/model/<model:code>/", device.device, name="device"),
+    path("devices/over-time/", device.over_time, name="over_time"),
+    path("devices/annotations/", marks.annotation_added, name="annotation_added"),
+    path("devices/annotations/<slug:code>/end/", marks.annotation_ended, name="annotation_ended"),
     path("devices.csv", devices.devices_csv, name="devices_csv"),
     path("devices/denominators/", denominators.denominators, name="denominators"),
     path("devices/rescue/", rescue_tools.rescue_tools, name="rescue_tools"),

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from analytics.models import QuarantinedLot
-from analytics.recording import set_lot_aside
+from analytics.models import Annotation, QuarantinedLot
+from analytics.recording import annotate, set_lot_aside
 from registry.access import may_enter
 from registry.models import Case, DeviceModel, Person, Site
 from registry.recording.cases import submit_case
@@ -95,7 +96,20 @@ def _lot(world: World, person: Person) -> str:
     return there.code
 
 
-OWN_THINGS = frozenset({"draft", "discard_draft", "figure_file"})
+def _model(world: World, person: Person) -> str:
+    """A model of the catalogue, which is of no site; its code takes more than one step of an address."""
+    return DeviceModel.objects.get_or_create(code="W/4 long", device_class="guidewire")[0].code
+
+
+def _annotation(world: World, person: Person) -> str:
+    """A mark on the charts of the site north."""
+    if not Annotation.objects.exists():
+        day = datetime.date(2026, 3, 2)
+        annotate(world.north, day, "new stock", by=world.at_north[Role.LAB_DIRECTOR])
+    return Annotation.objects.get().code
+
+
+OWN_THINGS = frozenset({"draft", "discard_draft", "figure_file", "device"})
 """Routes whose example is the caller's own, at their own site; a figure is of the sites of who asks."""
 
 EXAMPLES: Mapping[str, Callable[[World, Person], str]] = {
@@ -103,6 +117,8 @@ EXAMPLES: Mapping[str, Callable[[World, Person], str]] = {
     "discard_draft code": _draft,
     "person code": lambda world, person: world.at_north[Role.PRESENTER].code,
     "code": lambda world, person: world.case.code,
+    "device code": _model,
+    "annotation_ended code": _annotation,
     "figure_file name": lambda world, person: "endings-by-attempt",
     "figure_file kind": lambda world, person: "csv",
     "lot_released code": _lot,

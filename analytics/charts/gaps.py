@@ -20,7 +20,11 @@ def uses_between(
     end, parts = axis_for(float(max([1, *uses, upper or 0])))
     floor, scale = TOP + _PLOT, _PLOT / end
     right = LEFT + step * len(uses)
-    drawn = [text("Uses between", LEFT - 46, TOP + _PLOT / 2 + 5, "end", "c-soft")]
+    middle = TOP + _PLOT / 2
+    drawn = [
+        text("Uses", LEFT - 54, middle - 3, "end", "c-soft"),
+        text("between", LEFT - 54, middle + 14, "end", "c-soft"),
+    ]
     for which in range(parts + 1):
         y = floor - end * which / parts * scale
         drawn.append(line(LEFT, right, y, "c-line" if which else "c-axis"))

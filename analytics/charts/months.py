@@ -151,7 +151,7 @@ def _limits(columns: Sequence[Column], time: Time, unit: float, floor: float, sa
     drawn: list[str] = []
     for class_, values in (
         ("c-axis", [one.centre for one in columns]),
-        ("c-limit", [one.lower for one in columns]),
+        ("c-limit", [one.lower or None for one in columns]),
         ("c-limit", [one.upper for one in columns]),
     ):
         path = _steps(values, time, unit, floor)

@@ -7,6 +7,10 @@ left_out, months.
 
 from __future__ import annotations
 
+from analytics.cohorts.annotations import (
+    annotations_of,
+    ever_annotated,
+)
 from analytics.cohorts.attempts import considered, extent, situations, techniques
 from analytics.cohorts.counting import Row, Table, at_one_moment
 from analytics.cohorts.devices import (
@@ -57,6 +61,7 @@ __all__ = [
     "Reasons",
     "Row",
     "Table",
+    "annotations_of",
     "at_one_moment",
     "cases_by_month",
     "cases_of_places",
@@ -67,6 +72,7 @@ __all__ = [
     "endings",
     "events_by_day",
     "events_of_lots",
+    "ever_annotated",
     "extent",
     "extent_of_devices",
     "followed",

@@ -13,7 +13,24 @@ from analytics.figures.devices import (
     models_table,
 )
 from analytics.figures.endings import ENDINGS_BY_ATTEMPT, endings_by_attempt
+from analytics.figures.months import (
+    CASES_BY_MONTH,
+    EVENTS_BY_MONTH,
+    RUNNING_SUM,
+    USES_BETWEEN_EVENTS,
+    cases_by_month,
+    events_by_month,
+    running_sum,
+    uses_between_events,
+)
 from analytics.figures.order import ORDER_OF_ATTEMPTS, order_of_attempts
+from analytics.figures.over_time import (
+    event_lines,
+    half_years,
+    sum_in_words,
+    why_of_procedures,
+    why_this_chart,
+)
 from analytics.figures.places import (
     PLACES,
     CrossTable,
@@ -63,12 +80,16 @@ from analytics.figures.words import (
 
 __all__ = [
     "ATTEMPTS_BY_TECHNIQUE",
+    "CASES_BY_MONTH",
     "DEVICE_RATES",
     "ENDINGS_BY_ATTEMPT",
+    "EVENTS_BY_MONTH",
     "OPERATOR_FUNNEL",
     "ORDER_OF_ATTEMPTS",
     "PLACES",
+    "RUNNING_SUM",
     "SITE_FUNNEL",
+    "USES_BETWEEN_EVENTS",
     "WISH_COLUMNS",
     "CrossTable",
     "DeviceTable",
@@ -77,6 +98,7 @@ __all__ = [
     "RescueTool",
     "WantedLine",
     "attempts_by_technique",
+    "cases_by_month",
     "classes_table",
     "compared_in_words",
     "context_rows",
@@ -84,6 +106,9 @@ __all__ = [
     "device_rates",
     "drawn_in_words",
     "endings_by_attempt",
+    "event_lines",
+    "events_by_month",
+    "half_years",
     "label_of_situation",
     "left_out_in_words",
     "makers_table",
@@ -101,15 +126,20 @@ __all__ = [
     "rate_in_words",
     "rescue_tools",
     "resting_on",
+    "running_sum",
     "said_of_the_list",
     "share_and_limits",
     "site_funnel",
     "site_lines",
     "situations_by_group",
     "situations_offered",
+    "sum_in_words",
     "technique_lines",
     "title_of",
     "totals_in_words",
+    "uses_between_events",
     "wanted_lines",
+    "why_of_procedures",
+    "why_this_chart",
     "wish_rows",
 ]

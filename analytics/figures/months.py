@@ -38,7 +38,17 @@ def events_by_month(found: OverTime, marks: Sequence[Mark], subject: str) -> Fig
         description=_description(found),
         size=size,
         content=content,
-        columns=("month", "uses", "first events", "expected", "limit", "beyond", "left out", "secondary"),
+        columns=(
+            "month",
+            "uses",
+            "first events",
+            "expected",
+            "limit",
+            "limit below",
+            "beyond",
+            "left out",
+            "secondary",
+        ),
         rows=tuple(_row(month, limit) for month, limit in pairs),
         method="u_chart" if found.by_month.rule != Rule.USES_BETWEEN else "g_chart",
     )
@@ -97,6 +107,7 @@ def _row(month: Month, limit: MonthLimit | None) -> tuple[Cell, ...]:
         len(month.events),
         limit.expected if limit else None,
         limit.upper if limit else None,
+        limit.lower if limit else None,
         ("yes" if limit.beyond else "no") if limit else None,
         len(month.left_out),
         len(month.secondary),
@@ -211,7 +222,17 @@ def cases_by_month(found: ProceduresOverTime, marks: Sequence[Mark]) -> Figure |
         description=f"{counted(found.cases, 'case', 'cases')} in {found.procedures:,} procedures.",
         size=size,
         content=content,
-        columns=("month", "procedures", "cases", "per 1,000", "expected", "limit", "beyond", "left out"),
+        columns=(
+            "month",
+            "procedures",
+            "cases",
+            "per 1,000",
+            "expected",
+            "limit",
+            "limit below",
+            "beyond",
+            "left out",
+        ),
         rows=tuple(
             (
                 f"{one.month:%Y-%m}",
@@ -220,6 +241,7 @@ def cases_by_month(found: ProceduresOverTime, marks: Sequence[Mark]) -> Figure |
                 1000 * one.cases / one.procedures if one.procedures else None,
                 limit.expected if limit else None,
                 limit.upper if limit else None,
+                limit.lower if limit else None,
                 ("yes" if limit.beyond else "no") if limit else None,
                 one.left_out,
             )

@@ -34,10 +34,10 @@ class AnnotationForm(SiteForm):
         label="What happened",
         max_length=LONGEST,
         widget=forms.Textarea(attrs={"rows": 3}),
-        help_text="New stock, a changed pack, training: what a reader of the chart should know. Nothing of a patient.",
+        help_text="New stock, a changed pack, training: what a reader needs to know. Nothing of a patient.",
         error_messages={"required": "Say what happened on that day."},
     )
-    about = forms.ChoiceField(label="It is about", widget=forms.RadioSelect)
+    about = forms.ChoiceField(label="It is about")
 
     def __init__(self, sites: Iterable[Site], model: str | None, *arguments: Any, **options: Any) -> None:
         super().__init__(sites, *arguments, **options)

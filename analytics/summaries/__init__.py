@@ -27,6 +27,10 @@ from analytics.summaries.months import (
     watch_of,
     whole_and_asked,
 )
+from analytics.summaries.over_time import (
+    over_time,
+    over_time_of_procedures,
+)
 from analytics.summaries.places import lesion_contexts, places
 from analytics.summaries.rescue import (
     rescue_tools,
@@ -65,6 +69,8 @@ __all__ = [
     "oneself",
     "operators",
     "order",
+    "over_time",
+    "over_time_of_procedures",
     "places",
     "procedure_months",
     "procedure_rate",

@@ -114,6 +114,8 @@ PAGES = (
     Pictured("oneself", _at("/sites/")),
     Pictured("places", _at("/places/"), role="lab_director"),
     Pictured("tools-wanted", _at("/tools-wanted/"), role="lab_director"),
+    Pictured("device", _at("/devices/model/TAR-W1/"), role="lab_director"),
+    Pictured("over-time", _at("/devices/over-time/"), role="lab_director"),
     Pictured("numbers", _at("/numbers/")),
     Pictured("logging", _draft, role="administrator"),
     Pictured("begin", _at("/log/")),
