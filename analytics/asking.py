@@ -42,9 +42,11 @@ OF_DEVICE_RATES = (*OF_DEVICES, "by")
 OF_DENOMINATORS = ("site", "since", "until")
 OF_RESCUE_TOOLS = ("site", "since", "until", "situation")
 OF_SITES = ("since", "until", "device_class")
+OF_SIGNALS = ("device_class",)
+OF_SIGNAL = ("rule", "subject")
 OF_MODEL = ("site", "since", "until")
 OF_MONTHS = (*OF_DEVICES, "model")
-_OF_WHOLE_MONTHS = (OF_DEVICES, OF_MODEL, OF_MONTHS, OF_DENOMINATORS, OF_SITES, OF_DEVICE_RATES)
+_OF_WHOLE_MONTHS = (OF_DEVICES, OF_DENOMINATORS, OF_MODEL, OF_MONTHS, OF_DEVICE_RATES, OF_SITES)
 
 WORDS: Mapping[str, Mapping[str, str]] = {
     "by": {"model": "By model", "class": "By class", "maker": "By maker"},

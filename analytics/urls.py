@@ -15,6 +15,7 @@ from analytics.views import (
     places,
     rescue_tools,
     shelves,
+    signals,
     sites,
     techniques,
 )
@@ -41,6 +42,9 @@ urlpatterns: list[URLPattern] = [
     path("lesions.csv", places.places_csv, name="places_csv"),
     path("tools-wanted/", shelves.tools_wanted, name="tools_wanted"),
     path("tools-wanted.csv", shelves.tools_wanted_csv, name="tools_wanted_csv"),
+    path("signals/", signals.signals, name="signals"),
+    path("signals/<slug:rule>/<model:subject>/", signals.signal, name="signal"),
+    path("signals/<slug:rule>/<model:subject>/answer/", signals.signal_answered, name="signal_answered"),
     path("sites/", sites.sites, name="sites"),
     path("sites.csv", sites.sites_csv, name="sites_csv"),
     path("figures/<slug:name>.<slug:kind>", figure_files.figure_file, name="figure_file"),

@@ -18,6 +18,7 @@ NAVIGATION = (
     ("cases", "Cases"),
     ("techniques", "Techniques"),
     ("devices", "Devices"),
+    ("signals", "Signals"),
     ("sites", "Sites"),
     ("administration", "Administration"),
 )

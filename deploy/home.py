@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from registry.access import may_enter
+from analytics import figures
+from analytics.cohorts import Filters
+from analytics.signals import signals
+from registry.access import may_enter, scope_for, sites_for
 from registry.doors import MemberRequest, page
-from registry.needs import needs_you
+from registry.drawings.phrases import counted
+from registry.needs import Need, NeedGroup, needs_you
+from registry.terms import SignalState
 
 
 @require_GET
@@ -17,9 +23,34 @@ from registry.needs import needs_you
 def home(request: MemberRequest) -> HttpResponse:
     """What is late, due, begun or missing, for the person who is signed in."""
     today = timezone.localdate()
+    needs = needs_you(request.user, today)
+    needs.groups.extend(_signals(request))
     context = {
         "today": today,
-        "needs": needs_you(request.user, today),
+        "needs": needs,
         "may_log": may_enter(request.user, "log_case"),
     }
     return render(request, "home.html", context)
+
+
+def _signals(request: MemberRequest) -> list[NeedGroup]:
+    """New signals in one line, for those who answer them."""
+    if not may_enter(request.user, "signal_answered"):
+        return []
+    found = signals(scope_for(request.user, "signals"), Filters())
+    new = [one for one in found.signals if one.state == SignalState.NEW]
+    if not new:
+        return []
+    open_sites = frozenset(sites_for(request.user, "cases").values_list("code", flat=True))
+    first = figures.signal_lines(new[:1], open_sites)[0]
+    alone = len(new) == 1
+    line = Need(
+        when=first.day,
+        state="new",
+        what=first.title if alone else f"{counted(len(new), 'signal', 'signals')} to review",
+        why=f"{'' if alone else f'The last: {first.title}. '}Reported, cause not established.",
+        mark=first.mark,
+        address=reverse("signal", args=[first.rule, first.subject]) if alone else reverse("signals"),
+        act="Open the signal" if alone else "Open the signals",
+    )
+    return [NeedGroup("Signals", [line])]

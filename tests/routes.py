@@ -10,6 +10,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from analytics.models import Annotation, QuarantinedLot
 from analytics.recording import annotate, set_lot_aside
+from analytics.answers_signals import BETWEEN
 from registry.access import may_enter
 from registry.models import Case, DeviceModel, Person, Site
 from registry.recording.cases import submit_case
@@ -17,7 +18,7 @@ from registry.recording.drafts import begin_draft
 from registry.recording.sites import add_site
 from registry.rights import Reach, rights
 from registry.terms import Role
-from tests.builders import a_case
+from tests.builders import a_case, a_ladder
 from tests.members import a_member
 
 WITHOUT_A_ROLE = {
@@ -109,19 +110,33 @@ def _annotation(world: World, person: Person) -> str:
     return Annotation.objects.get().code
 
 
-OWN_THINGS = frozenset({"draft", "discard_draft", "figure_file", "device"})
-"""Routes whose example is the caller's own, at their own site; a figure is of the sites of who asks."""
+def _signal(world: World, person: Person) -> str:
+    """A lot with two first events, over both sites; signals are of all sites."""
+    device = {"class": "guidewire", "model": "W-1", "lot": "L-1"}
+    if not Case.objects.filter(document_id="L-1").exists():
+        for site in (world.north, world.south):
+            lot = a_case(a_ladder("wire_stuck:", device=device), id="L-1", site=site.code)
+            submit_case(lot, by=None)
+    return f"W-1{BETWEEN}L-1"
+
+
+OWN_THINGS = frozenset({"draft", "discard_draft", "signal", "signal_answered", "figure_file", "device"})
+"""Routes whose example is the caller's own, at their own site; figures are of the sites of who asks."""
 
 EXAMPLES: Mapping[str, Callable[[World, Person], str]] = {
     "draft code": _draft,
     "discard_draft code": _draft,
     "person code": lambda world, person: world.at_north[Role.PRESENTER].code,
     "code": lambda world, person: world.case.code,
-    "device code": _model,
-    "annotation_ended code": _annotation,
     "figure_file name": lambda world, person: "endings-by-attempt",
     "figure_file kind": lambda world, person: "csv",
+    "device code": _model,
+    "annotation_ended code": _annotation,
     "lot_released code": _lot,
+    "signal rule": lambda world, person: "one_lot",
+    "signal subject": _signal,
+    "signal_answered rule": lambda world, person: "one_lot",
+    "signal_answered subject": _signal,
     "site": lambda world, person: world.north.code,
     "month": lambda world, person: "2026-03",
 }

@@ -7,10 +7,7 @@ left_out, months.
 
 from __future__ import annotations
 
-from analytics.cohorts.annotations import (
-    annotations_of,
-    ever_annotated,
-)
+from analytics.cohorts.annotations import annotations_of, ever_annotated
 from analytics.cohorts.attempts import considered, extent, situations, techniques
 from analytics.cohorts.counting import Row, Table, at_one_moment
 from analytics.cohorts.devices import (
@@ -49,6 +46,7 @@ from analytics.cohorts.rescue import (
     rescue_tools,
 )
 from analytics.cohorts.shelves import NOT_ON_SHELF, followed, wanted
+from analytics.cohorts.signal_words import signal_words
 from analytics.cohorts.sites import names_of_sites, operators, sites
 from analytics.filters import Filters
 
@@ -96,6 +94,7 @@ __all__ = [
     "procedures_by_month",
     "rescue_tools",
     "shared_cases",
+    "signal_words",
     "sites",
     "situations",
     "techniques",

@@ -23,6 +23,14 @@ from analytics.figures.months import (
     running_sum,
     uses_between_events,
 )
+from analytics.figures.one_signal import (
+    CHARTS_WATCHED,
+    SIGNAL_CHART,
+    Limits,
+    charts_watched,
+    signal_chart,
+    signal_in_words,
+)
 from analytics.figures.order import ORDER_OF_ATTEMPTS, order_of_attempts
 from analytics.figures.over_time import (
     event_lines,
@@ -49,6 +57,13 @@ from analytics.figures.shelves import (
     said_of_the_list,
     wanted_lines,
     wish_rows,
+)
+from analytics.figures.signals import (
+    SignalLine,
+    case_lines,
+    history,
+    signal_lines,
+    watched_in_words,
 )
 from analytics.figures.sites import (
     OPERATOR_FUNNEL,
@@ -81,6 +96,7 @@ from analytics.figures.words import (
 __all__ = [
     "ATTEMPTS_BY_TECHNIQUE",
     "CASES_BY_MONTH",
+    "CHARTS_WATCHED",
     "DEVICE_RATES",
     "ENDINGS_BY_ATTEMPT",
     "EVENTS_BY_MONTH",
@@ -88,17 +104,22 @@ __all__ = [
     "ORDER_OF_ATTEMPTS",
     "PLACES",
     "RUNNING_SUM",
+    "SIGNAL_CHART",
     "SITE_FUNNEL",
     "USES_BETWEEN_EVENTS",
     "WISH_COLUMNS",
     "CrossTable",
     "DeviceTable",
     "GroupLine",
+    "Limits",
     "Number",
     "RescueTool",
+    "SignalLine",
     "WantedLine",
     "attempts_by_technique",
+    "case_lines",
     "cases_by_month",
+    "charts_watched",
     "classes_table",
     "compared_in_words",
     "context_rows",
@@ -109,6 +130,7 @@ __all__ = [
     "event_lines",
     "events_by_month",
     "half_years",
+    "history",
     "label_of_situation",
     "left_out_in_words",
     "makers_table",
@@ -129,6 +151,9 @@ __all__ = [
     "running_sum",
     "said_of_the_list",
     "share_and_limits",
+    "signal_chart",
+    "signal_in_words",
+    "signal_lines",
     "site_funnel",
     "site_lines",
     "situations_by_group",
@@ -139,6 +164,7 @@ __all__ = [
     "totals_in_words",
     "uses_between_events",
     "wanted_lines",
+    "watched_in_words",
     "why_of_procedures",
     "why_this_chart",
     "wish_rows",

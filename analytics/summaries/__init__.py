@@ -23,14 +23,12 @@ from analytics.summaries.months import (
     class_baseline,
     months_by_model,
     months_of,
+    months_of_use,
     procedure_months,
     watch_of,
     whole_and_asked,
 )
-from analytics.summaries.over_time import (
-    over_time,
-    over_time_of_procedures,
-)
+from analytics.summaries.over_time import over_time, over_time_of_procedures
 from analytics.summaries.places import lesion_contexts, places
 from analytics.summaries.rescue import (
     rescue_tools,
@@ -66,6 +64,7 @@ __all__ = [
     "months_by_model",
     "months_in_error",
     "months_of",
+    "months_of_use",
     "oneself",
     "operators",
     "order",

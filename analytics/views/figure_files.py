@@ -20,8 +20,9 @@ from analytics.figures import (
     SITE_FUNNEL,
 )
 from analytics.tables import write_rows
-from analytics.views import devices, places, techniques
 from analytics.views import device as device_page
+from analytics.views import devices, places, techniques
+from analytics.views import signals as signals_page
 from analytics.views import sites as sites_page
 from analytics.views.asked import Sites, refused, what_is_asked
 from registry.access import NotAllowed, NotFound, Scope, may_enter
@@ -53,13 +54,16 @@ class PersonalSource:
 
 FIGURES: Mapping[str, Source | PersonalSource] = {
     figures.DEVICE_RATES: Source("devices", asking.OF_DEVICE_RATES, devices.device_rates),
-    PLACES: Source("places", asking.OF_TECHNIQUES, places.map_of_places),
-    SITE_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.site_funnel),
-    OPERATOR_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.operator_funnel),
     figures.EVENTS_BY_MONTH: Source("device", asking.OF_MONTHS, device_page.events_by_month),
     figures.USES_BETWEEN_EVENTS: Source("device", asking.OF_MONTHS, device_page.uses_between_events),
     figures.RUNNING_SUM: Source("device", asking.OF_MONTHS, device_page.running_sum),
     figures.CASES_BY_MONTH: Source("over_time", asking.OF_DEVICES, device_page.cases_by_month),
+    figures.SIGNAL_CHART: Source("signal", asking.OF_SIGNAL, signals_page.signal_chart),
+    figures.CHARTS_WATCHED: Source("signals", asking.OF_SIGNALS, signals_page.charts_watched),
+    ENDINGS_BY_ATTEMPT: Source("techniques", asking.OF_TECHNIQUES, techniques.endings_by_attempt),
+    PLACES: Source("places", asking.OF_TECHNIQUES, places.map_of_places),
+    SITE_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.site_funnel),
+    OPERATOR_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.operator_funnel),
     ENDINGS_BY_ATTEMPT: Source("techniques", asking.OF_TECHNIQUES, techniques.endings_by_attempt),
     ORDER_OF_ATTEMPTS: Source("techniques", asking.OF_TECHNIQUES, techniques.order_of_attempts),
     ATTEMPTS_BY_TECHNIQUE: Source("techniques", asking.OF_TECHNIQUES, techniques.attempts_by_technique),
