@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from analytics.answers_signals import BETWEEN
 from analytics.models import Annotation, QuarantinedLot
 from analytics.recording import annotate, set_lot_aside
-from analytics.answers_signals import BETWEEN
 from registry.access import may_enter
 from registry.models import Case, DeviceModel, Person, Site
 from registry.recording.cases import submit_case

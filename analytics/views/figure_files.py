@@ -60,7 +60,6 @@ FIGURES: Mapping[str, Source | PersonalSource] = {
     figures.CASES_BY_MONTH: Source("over_time", asking.OF_DEVICES, device_page.cases_by_month),
     figures.SIGNAL_CHART: Source("signal", asking.OF_SIGNAL, signals_page.signal_chart),
     figures.CHARTS_WATCHED: Source("signals", asking.OF_SIGNALS, signals_page.charts_watched),
-    ENDINGS_BY_ATTEMPT: Source("techniques", asking.OF_TECHNIQUES, techniques.endings_by_attempt),
     PLACES: Source("places", asking.OF_TECHNIQUES, places.map_of_places),
     SITE_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.site_funnel),
     OPERATOR_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.operator_funnel),
