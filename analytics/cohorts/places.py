@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from django.db.models import Case, Count, Exists, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import Case, Count, IntegerField, OuterRef, Q, QuerySet, Subquery, Sum, Value, When
+from django.db.models.functions import Coalesce, Concat
 
-from analytics.cohorts.counting import Table, in_order, in_scope, number_of
+from analytics.cohorts.counting import Table, in_scope, number_of
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.models import Complication, Lesion, LesionContent
@@ -58,33 +59,43 @@ def cases_of_places(scope: Scope, filters: Filters) -> int:
 
 
 def lesions(scope: Scope, filters: Filters) -> Table:
-    """Complications by `situation`, whether they have a lesion, and how calcified it is.
+    """Complications by `situation` and by what is said of their lesion: `has_lesion`, `calcification`, `contents`.
 
-    Of each, in how many the lesion holds what (`with_` and its code), holds `something`, or was recorded as empty
-    (`nothing`).
+    `contents` are codes, each once; `empty` says that the lesion was recorded as holding nothing.
     """
-    there = Lesion.objects.filter(case=OuterRef("case"), ref=OuterRef("lesion"))
-    with_lesion = Q(lesion__isnull=False)
-    held = LesionContent.objects.filter(
-        lesion__case=OuterRef("case"), lesion__ref=OuterRef("lesion"), what__isnull=False
+    # Of each complication one look at its lesion and one at what that holds: its contents as one number, a bit each.
+    codes = word_list("lesion_content").codes
+    bits = [When(what=code, then=Value(2**which)) for which, code in enumerate(codes)]
+    held = (
+        LesionContent.objects.filter(lesion__case=OuterRef("case"), lesion__ref=OuterRef("lesion"))
+        .order_by()
+        .values("case")
+        .annotate(bits=Sum(Case(*bits, default=Value(0), output_field=IntegerField()), distinct=True))
     )
-    counts = {
-        f"with_{code}": number_of(with_lesion & Q(Exists(held.filter(what=code))))
-        for code in word_list("lesion_content").codes
-    }
+    there = Lesion.objects.filter(case=OuterRef("case"), ref=OuterRef("lesion")).annotate(
+        said=Concat(
+            Case(When(empty__contains='"contents"', then=Value(_EMPTY)), default=Value(_NOT_EMPTY)),
+            Coalesce("calcification", Value("")),
+        )
+    )
     rows = (
         _began(filters, scope)
         .filter(filters.inside())
-        .annotate(
-            has_lesion=Case(When(with_lesion & Exists(there), then=Value(True)), default=Value(False)),
-            how_calcified=_of_lesion("calcification"),
-        )
-        .values("situation", "has_lesion", "how_calcified")
-        .annotate(
-            complications=Count("*"),
-            nothing=number_of(with_lesion & Q(Exists(there.filter(empty__contains='"contents"')))),
-            something=number_of(with_lesion & Q(Exists(held))),
-            **counts,
-        )
+        .annotate(of_lesion=Subquery(there.values("said")[:1]), held=Subquery(held.values("bits")))
+        .values_list("situation", "of_lesion", "held")
+        .annotate(complications=Count("*"))
     )
-    return in_order(rows, ["situation", "has_lesion", "how_calcified"])
+    return [
+        {
+            "situation": situation,
+            "has_lesion": said is not None,
+            "calcification": said[1:] or None if said else None,
+            "empty": bool(said) and said[0] == _EMPTY,
+            "contents": [code for which, code in enumerate(codes) if (bits_held or 0) >> which & 1],
+            "complications": number,
+        }
+        for situation, said, bits_held, number in rows
+    ]
+
+
+_EMPTY, _NOT_EMPTY = "+", "-"

@@ -18,7 +18,7 @@ def _options(scope: Scope, filters: Filters) -> QuerySet[DeclinedOption]:
 
 
 def wanted(scope: Scope, filters: Filters) -> Table:
-    """Each of these options, with its complication (`pk` and `cause`), case, site and month, in the order of days."""
+    """Each of these options, with its complication (`pk` and `cause`), case, site and month, the newest first."""
     rows = _options(scope, filters).values(
         "technique",
         "reason",
@@ -31,7 +31,7 @@ def wanted(scope: Scope, filters: Filters) -> Table:
         code=F("case__code"),
         site_name=F("site__name"),
     )
-    return [{**row} for row in rows.order_by("earliest", "code", "complication", "index")]
+    return [{**row} for row in rows.order_by("-earliest", "code", "complication", "index")]
 
 
 def followed(scope: Scope, filters: Filters) -> Table:

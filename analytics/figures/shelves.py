@@ -12,6 +12,9 @@ from registry.drawings.phrases import counted, joined, lowered, named, raised
 from registry.terms import Cause
 from registry.vocabulary import word_list
 
+MOST_CASES = 20
+"""Cases that stand on the page below one technique."""
+
 _ENDED = {
     Cause.OUT: "out or freed",
     Cause.SECURED: "secured",
@@ -33,7 +36,7 @@ class WishLine:
 
 @dataclass(frozen=True, slots=True)
 class WantedLine:
-    """One technique of the list in words."""
+    """One technique of the list in words, with its newest cases; `more` are in the CSV alone."""
 
     name: str
     devices: str
@@ -44,6 +47,7 @@ class WantedLine:
     instead: str
     out: str
     cases: tuple[WishLine, ...]
+    more: int
 
 
 def wanted_lines(answer: ShoppingList) -> list[WantedLine]:
@@ -62,7 +66,8 @@ def _line(one: Wanted, sites: int) -> WantedLine:
         situations=_how_often((_faced(wish.faced), wish.complication) for wish in one.wishes),
         instead=_instead(one.wishes),
         out=share_and_limits(one.estimate) if one.ended else "no ending known",
-        cases=tuple(map(_case, one.wishes)),
+        cases=tuple(map(_case, one.wishes[:MOST_CASES])),
+        more=max(len(one.wishes) - MOST_CASES, 0),
     )
 
 

@@ -52,15 +52,14 @@ def lesion_contexts(scope: Scope, filters: Filters) -> LesionContexts:
 def _of_contents(row: Row) -> Mapping[str, int]:
     if not row["has_lesion"]:
         return {NO_LESION: row["complications"]}
-    said = {key.removeprefix("with_"): row[key] for key in row if key.startswith("with_")}
-    silent = row["complications"] - row["something"] - row["nothing"]
-    return {**said, NOTHING: row["nothing"], NOT_RECORDED: silent}
+    said = row["contents"] or [NOTHING if row["empty"] else NOT_RECORDED]
+    return dict.fromkeys(said, int(row["complications"]))
 
 
 def _of_calcification(row: Row) -> Mapping[str, int]:
     if not row["has_lesion"]:
         return {NO_LESION: row["complications"]}
-    return {row["how_calcified"] or NOT_RECORDED: row["complications"]}
+    return {row["calcification"] or NOT_RECORDED: row["complications"]}
 
 
 def _context(table: Table, columns: Sequence[str], read: Callable[[Row], Mapping[str, int]]) -> Context:

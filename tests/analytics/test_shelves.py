@@ -199,6 +199,8 @@ def test_the_list_asks_few_questions(north: None) -> None:
     take(*(a_case(a_wish("snare_single"), id=f"N-{number}") for number in range(30)))
     client = a_member("north")
     with CaptureQueriesContext(connection) as found:
-        shown(client, "/tools-wanted/")
+        page = shown(client, "/tools-wanted/")
+    assert "These are the newest; 10 more are in the CSV." in text_of(page)
+    assert len(csv_of(client, {})) == 30
     asked = [one for one in found.captured_queries if not any(word in one["sql"] for word in OF_THE_FRAME)]
     assert len(asked) <= 12
