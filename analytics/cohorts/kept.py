@@ -67,7 +67,7 @@ def keepable(
             name = _name(ask, way)
             if not _reading.get() or filters != Filters() or name not in QUESTIONS:
                 return ask(scope, filters, **way)
-            answer: Answer = together(_kept(name, scope))
+            answer: Answer = together(kept_of(name, scope))
             return answer
 
         return answered
@@ -94,7 +94,7 @@ def parts(sites: Iterable[int]) -> Iterator[tuple[str, str]]:
         yield f"{name}/{WHOLE}", _written(question.apart(question.together(found)))
 
 
-def _kept(name: str, scope: Scope) -> list[Tables]:
+def kept_of(name: str, scope: Scope) -> list[Tables]:
     """What is kept of a scope's sites; a site without a row had nothing to count."""
     wanted = [WHOLE] if scope.sites is None else scope.sites
     rows = Snapshot.objects.filter(name__in=[f"{name}/{one}" for one in wanted])

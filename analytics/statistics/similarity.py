@@ -8,7 +8,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.statistics._inputs import NUMBER_KINDS, FloatArray, amounts
+from analytics.statistics._inputs import LARGEST_COUNT, NUMBER_KINDS, FloatArray, amounts
 
 Kind = Literal["number", "category", "asymmetric"]
 KINDS = ("number", "category", "asymmetric")
@@ -146,6 +146,9 @@ def _alike_numbers(name: object, told: Any, column: Any, known_range: float | No
 
 
 def _alike_categories(name: object, told: Any, column: Any) -> FloatArray:
+    numbers = isinstance(column, np.ndarray) and column.dtype.kind in NUMBER_KINDS and column.ndim == 1
+    if numbers and isinstance(told, int | float) and not abs(told) > LARGEST_COUNT:
+        return _alike_codes(told, column)
     values = column.tolist() if isinstance(column, np.ndarray) else column
     try:
         different = {told, *values}
@@ -156,6 +159,16 @@ def _alike_categories(name: object, told: Any, column: Any) -> FloatArray:
         value: np.nan if value in missing or told in missing else float(value == told) for value in different
     }
     return np.fromiter((score[value] for value in values), dtype=np.float64, count=len(values))
+
+
+def _alike_codes(told: float, column: NDArray[Any]) -> FloatArray:
+    """Categories that are numbers already: the same scores, many times faster."""
+    if told != told:
+        return np.full(len(column), np.nan)
+    score: FloatArray = np.equal(column, told).astype(np.float64)
+    if column.dtype.kind == "f":
+        score[np.isnan(column)] = np.nan
+    return score
 
 
 def _alike_presences(name: object, told: Any, column: Any) -> FloatArray:

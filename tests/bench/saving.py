@@ -36,17 +36,18 @@ LADDER = (
 )
 
 
-def _document(number: int, site: str) -> dict[str, Any]:
+def a_document(name: str, site: str) -> dict[str, Any]:
+    """A case with four actions."""
     return a_case(
         a_ladder(LADDER, ref="C1", lesion="L1", mechanisms=["calcium"], note="caught at the bend"),
-        id=f"bench-{number}",
+        id=f"bench-{name}",
         site=site,
         procedure={
             "date": "2026-03-14",
             "dominance": "right",
             "staff": [{"person": "p-1", "role": "first_operator"}],
         },
-        patient={"local_reference": f"R-{number}", "age": 71, "sex": "female"},
+        patient={"local_reference": f"R-{name}", "age": 71, "sex": "female"},
         lesions=[{"ref": "L1", "segments": ["2"], "calcification": "severe"}],
         narrative="The wire did not move.",
     )
@@ -55,7 +56,7 @@ def _document(number: int, site: str) -> dict[str, Any]:
 def _prepared(site: str) -> Iterator[Prepared]:
     checker, registry = Checker(), registry_id()
     for number in itertools.count(int(time.time() * 1000) % 1_000_000_000):
-        document, _ = checker.checked(_document(number, site))
+        document, _ = checker.checked(a_document(str(number), site))
         yield new_case(document, site=checker.sites[site].pk, code=new_code(), registry=registry)
 
 
@@ -68,6 +69,7 @@ def save(size: int, site: str) -> Iterator[Measured]:
         lambda: recorded(lambda change: _write(change, waiting.pop()), who="bench"),
         lambda: by_hand.pop().saved(),
         rounds=ROUNDS,
+        again=False,
     )
     start = time.perf_counter()
     list(itertools.islice(ready, 50))

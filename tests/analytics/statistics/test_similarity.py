@@ -167,3 +167,16 @@ def test_weights_that_are_none_are_refused_by_name(importance: Any) -> None:
 def test_ranges_that_are_none_are_refused_by_name(ranges: Any) -> None:
     with pytest.raises(ValueError, match=r"^ranges: "):
         gower([1, 2], [[1, 2]], ["number", "number"], ranges=ranges)
+
+
+@pytest.mark.parametrize("told", [0, 3, 2.0, True, None, math.nan, "3", 2**60], ids=repr)
+@pytest.mark.parametrize("missing", [False, True])
+def test_categories_in_an_array_of_numbers_score_as_they_do_in_a_list(told: object, missing: bool) -> None:
+    column = np.random.default_rng(4).integers(0, 5, 60).astype(float if missing else np.int64)
+    if missing:
+        column[::7] = np.nan
+    kinds: dict[str, Kind] = {"what": "category", "beside": "category"}
+    rows = {"what": column, "beside": column[::-1]}
+    listed = {name: values.astype(object).tolist() for name, values in rows.items()}
+    query = {"what": told, "beside": 1}
+    np.testing.assert_array_equal(gower(query, rows, kinds), gower(query, listed, kinds))
