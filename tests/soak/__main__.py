@@ -12,6 +12,7 @@ from typing import Any
 
 from tests.run import TESTS, postgresql
 from tests.soak.coverage import measured
+from tests.soak.signals import measured as signals
 
 ROUNDS = 200
 EXAMPLES = 1_000
@@ -57,6 +58,7 @@ def main() -> int:
             "faults_postgresql": lambda: faults("postgresql", url),
             "fuzzing": fuzzing,
             "coverage": measured,
+            "signals": signals,
         }
         for name, soak in soaks.items():
             start = time.monotonic()
