@@ -54,6 +54,7 @@ def page_of_months(
         "kind": lowered(named("device_class", model.device_class, "device class")) if model else "",
         "cautions": [*map(caution, OF_DEVICES)],
         "may_mend": may_enter(request.user, "device_use"),
+        "may_see_signals": may_enter(request.user, "signals"),
     }
     if not asked.problems:
         context |= _of_months(scope, asked, sites, model)
