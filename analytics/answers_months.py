@@ -73,6 +73,12 @@ class MonthlyRecord:
         return sum(month.uses or 0 for month in self.months)
 
     @property
+    def cases(self) -> int:
+        """Cases behind all events, those left out and secondary ones too."""
+        events = [one for month in self.months for one in (*month.events, *month.left_out, *month.secondary)]
+        return len({one.case for one in (*events, *self.undated)})
+
+    @property
     def secondary(self) -> int:
         """How many secondary events there are, which are in no rate."""
         return sum(len(month.secondary) for month in self.months) + sum(one.secondary for one in self.undated)

@@ -135,6 +135,9 @@ def test_a_site_month_in_error_is_silent_and_its_events_are_left_out(north: None
     assert [(month.uses, len(month.events), len(month.left_out)) for month in record.months] == [(None, 0, 2)]
     assert len(record.to_mend) == 1
     page = text_of(shown(a_member("north"), "/devices/model/W-1/"))
+    assert (
+        "0 first events in 0 uses, March 2026; 2 cases in all, none is secondary. Left out: 2 events" in page
+    )
     assert "North, March 2026: uses recorded 1, first events 2" in page
     assert "Put the uses right" in page
     assert "left out: fewer uses than events in that site and month, an error to mend" in page
