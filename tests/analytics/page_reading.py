@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import html
+import io
 import re
 from collections.abc import Mapping
 from typing import Any
@@ -97,3 +99,12 @@ def device_rows(page: str) -> list[dict[str, str]]:
             names = ["uses", *names]
         rows.append({**attributes, **dict(zip(names, data, strict=True))})
     return rows
+
+
+WIDE = "/figures/attempts-by-technique.csv"
+ORDER = "/figures/order-of-attempts.csv"
+
+
+def read(client: Client, address: str, situation: str) -> list[dict[str, str]]:
+    """The rows of a figure's CSV for a situation."""
+    return list(csv.DictReader(io.StringIO(shown(client, address, {"situation": situation}))))
