@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from analytics.charts.months import text
 from registry.drawings.svg import element
 
-_LEFT, _STEP, _ROW, _TOP = 8.0, 20.0, 30.0, 10.0
+_LEFT, _STEP, _ROW, _TOP = 14.0, 20.0, 30.0, 10.0
 _RADIUS = 6.0
 _A_ROW = 50
 _WIDE = _LEFT * 2 + _STEP * _A_ROW
@@ -36,7 +36,7 @@ def rings(groups: Sequence[Rings]) -> tuple[tuple[float, float], tuple[str, ...]
     y = _TOP
     for group in groups:
         y += 12
-        drawn.append(text(group.title, 0.0, y, "start", "c-word"))
+        drawn.append(text(group.title, _LEFT - _RADIUS, y, "start", "c-word"))
         y += 8
         for which, one in enumerate(group.rings):
             x = _LEFT + _STEP * (which % _A_ROW)

@@ -31,8 +31,8 @@ RULE_WORDS = {
     SignalRule.MODEL_SUM: "Running sums of a model",
     SignalRule.CLASS_SUM: "Running sums of a class",
     SignalRule.SINGLE_MONTH: "Single months of a model",
-    SignalRule.CLOSE_TOGETHER: "Three events close together, of a model that seldom has one",
-    SignalRule.LAST_MONTHS: "The last twelve months, of a model with too few events for a baseline",
+    SignalRule.CLOSE_TOGETHER: "Three events close together, of rare ones",
+    SignalRule.LAST_MONTHS: "Last twelve months, too few events for a baseline",
     SignalRule.ONE_LOT: "Lots with two first events",
 }
 _NUMBERS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -170,9 +170,9 @@ def last_word(one: Signal) -> str:
         return "Nobody has said anything of it yet."
     word = one.said[-1]
     words = f": “{word.words}”" if word.words else ""
-    said = f"{lowered(STATE_WORDS[word.state])} by {word.by}, {day_in_words(word.at.date())}{words}"
+    said = f"by {word.by}, {day_in_words(word.at.date())}{words}"
     if one.state == SignalState.NEW:
-        return f"Crossed again since the last word ({said})."
+        return f"Crossed again since the last word ({lowered(STATE_WORDS[word.state])} {said})."
     return f"{raised(said)}{'' if words.endswith('.”') else '.'}"
 
 

@@ -320,7 +320,7 @@ def test_states_are_said_kept_and_new_again_after_a_further_crossing(db: None) -
     assert answered(officer, address, "acted_on", "set aside", crossings=1).status_code == 302
     assert "Crossed again since the last word" in text_of(shown(director, address))
     assert answered(officer, address, "acted_on", "set aside", crossings=2).status_code == 302
-    assert "Acted on by Ben" in text_of(shown(director, address))
+    assert "By Ben, " in text_of(shown(director, address))
     assert SignalWord.objects.count() == 4
     assert not any("one hand" in row.sealed for row in SignalWord.objects.all())
 
