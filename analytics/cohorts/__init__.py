@@ -1,8 +1,8 @@
 """The only place that queries: whose cases and which days in, small tables of counts out.
 
 Nothing is counted without a `Scope`, which has no default. The database counts, on the derived columns; no statistics
-here. The rules (R2 to R13) are stated in DEVELOPERS.md. Imports run downwards: counting < attempts, endings, devices <
-left_out, months.
+here. The rules (R2 to R13) are stated in DEVELOPERS.md. Imports run downwards: counting < attempts, endings, devices,
+options, order < left_out, months.
 """
 
 from __future__ import annotations

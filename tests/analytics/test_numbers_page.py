@@ -54,7 +54,8 @@ def test_it_says_nothing_of_cause() -> None:
 
 
 @pytest.mark.parametrize(
-    ("address", "anchor"), [("/techniques/?situation=wire_stuck", "wilson"), ("/devices/", "garwood")]
+    ("address", "anchor"),
+    [("/techniques/?situation=wire_stuck", "clustered_wilson"), ("/devices/", "garwood")],
 )
 def test_the_method_of_a_table_leads_to_its_section(member: Client, address: str, anchor: str) -> None:
     take(a_case(a_ladder("wire_stuck: steady_traction=unchanged"), id="N-1"))
