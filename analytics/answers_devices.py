@@ -73,15 +73,15 @@ class DevicePage:
 
 @dataclass(frozen=True, slots=True)
 class RescueRecord:
-    """Attempts in which a device model was used, facing one situation with one aim, and those that resolved it.
+    """Attempts in which a device model was used with one aim, and those that resolved the situation faced.
 
-    Those of unknown result stand in `unknown` alone; the limits are Wilson's of resolved in attempts.
+    `situation_faced` is None where all situations are together. Attempts of unknown result stand in `unknown` alone; the limits are Wilson's of resolved in attempts.
     """
 
     device_model: str | None
     device_class: str
-    situation_faced: str | None
     aim: str
+    situation_faced: str | None
     attempts: int
     resolved: int
     unknown: int

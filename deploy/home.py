@@ -9,11 +9,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from analytics import figures
-from analytics.cohorts import Filters
+from analytics.cohorts import Filters, lots_aside_at
+from analytics.models import QuarantinedLot
 from analytics.signals import signals
 from registry.access import may_enter, scope_for, sites_for
 from registry.doors import MemberRequest, page
-from registry.drawings.phrases import counted
+from registry.drawings.phrases import counted, joined
 from registry.needs import Need, NeedGroup, needs_you
 from registry.terms import SignalState
 
@@ -24,6 +25,7 @@ def home(request: MemberRequest) -> HttpResponse:
     """What is late, due, begun or missing, for the person who is signed in."""
     today = timezone.localdate()
     needs = needs_you(request.user, today)
+    needs.groups[:0] = _lots_set_aside(request)
     needs.groups.extend(_signals(request))
     context = {
         "today": today,
@@ -31,6 +33,26 @@ def home(request: MemberRequest) -> HttpResponse:
         "may_log": may_enter(request.user, "log_case"),
     }
     return render(request, "home.html", context)
+
+
+def _lots_set_aside(request: MemberRequest) -> list[NeedGroup]:
+    """One line for each of the person's sites that has set lots aside; why and where to look stands with the lot."""
+    lots: dict[str, list[QuarantinedLot]] = {}
+    for lot in lots_aside_at(sites_for(request.user, "cases")):
+        lots.setdefault(lot.site.name, []).append(lot)
+    rows = [
+        Need(
+            when=f"{max(lot.at for lot in listed):%-d %b %Y}",
+            state="set aside" if len(listed) == 1 else "the last of them",
+            what=f"{site}: {joined([f'{lot.lot} ({lot.device_model})' for lot in listed])}",
+            why="Not to be opened. On which shelves to look, and why, stands with the lot.",
+            mark="none",
+            address=f"{reverse('lots')}#aside",
+            act="Where to look",
+        )
+        for site, listed in lots.items()
+    ]
+    return [NeedGroup("Lots set aside", rows)] if rows else []
 
 
 def _signals(request: MemberRequest) -> list[NeedGroup]:

@@ -72,9 +72,8 @@ def _renamed(row: Mapping[str, Any]) -> Row:
 
 
 def _first_events() -> QuerySet[Complication]:
-    return Complication.objects.filter(
-        in_device_rate=True, caused_by__isnull=True, device_model__isnull=False, device_lot__isnull=False
-    )
+    rows = Complication.objects.filter(in_device_rate=True, caused_by__isnull=True, device_model__isnull=False)
+    return rows.filter(device_lot__isnull=False).exclude(device_lot=UNKNOWN)
 
 
 def lots_set_aside() -> list[QuarantinedLot]:

@@ -13,13 +13,13 @@ from registry.models import Action, InvolvedDevice
 from registry.terms import UNKNOWN, Result
 
 
-def rescue_tools(scope: Scope, filters: Filters) -> Table:
-    """Attempts by the device model used in one of their tries, the situation faced and the aim.
+def rescue_tools(scope: Scope, filters: Filters, *, by_situation: bool) -> Table:
+    """Attempts by the device model used in one of their tries and the aim, with `by_situation` also by the one faced.
 
     A model counts once in an attempt, whatever its part in it; two models in one attempt count it both. The attempt has
     the result of its last try. Devices whose model is not recorded are one row a class and key, without a model.
     """
-    keys = ("model", "kind", "faced", "aim")
+    keys = ("model", "kind", "aim", *(["faced"] if by_situation else []))
     tries = Action.objects.filter(
         filters.inside(), filters.acted_so("situation_faced"), acts_counted=True, aim__in=COUNTED_AIMS
     )
@@ -45,4 +45,6 @@ def rescue_tools(scope: Scope, filters: Filters) -> Table:
     )
     names = {"model": "device_model", "kind": "device_class", "faced": "situation_faced"}
     rows = [{names.get(key, key): value for key, value in row.items()} for row in counted]
-    return in_order(rows, ["device_model", "device_class", "situation_faced", "aim"])
+    return in_order(
+        rows, ["device_model", "device_class", "aim", *(["situation_faced"] if by_situation else [])]
+    )

@@ -48,8 +48,8 @@ from analytics.figures.places import (
     place_lines,
 )
 from analytics.figures.rescue import (
-    RescueTool,
-    rescue_tools,
+    RescueLine,
+    rescue_lines,
 )
 from analytics.figures.shelves import (
     WISH_COLUMNS,
@@ -113,7 +113,7 @@ __all__ = [
     "GroupLine",
     "Limits",
     "Number",
-    "RescueTool",
+    "RescueLine",
     "SignalLine",
     "WantedLine",
     "attempts_by_technique",
@@ -146,7 +146,7 @@ __all__ = [
     "period_in_words",
     "place_lines",
     "rate_in_words",
-    "rescue_tools",
+    "rescue_lines",
     "resting_on",
     "running_sum",
     "said_of_the_list",

@@ -36,6 +36,7 @@ _BY_NAME = "By the maker's name"
 _FIGURES = ("uses", "events", "secondary_events", "events_left_out", "rate_per_1000", "lower", "upper")
 _COLUMNS = ("Uses", "First events", "Secondary", "Left out", "Per 1,000", "Lower limit", "Upper limit")
 _DRAWN_COLUMNS = ("Drawn in", "Drawn in, lower limit", "Drawn in, upper limit")
+_KINDS_COLUMN = "First events by kind"
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,7 @@ class DeviceLine:
     name: str
     code: str
     kind: str
-    kinds: str
+    kinds: tuple[str, ...]
     record: DeviceRate | GroupRate
     uses: str
     rate: Number | None
@@ -84,7 +85,7 @@ class _Named:
     name: str
     code: str = ""
     kind: str = ""
-    kinds: str = ""
+    kinds: tuple[str, ...] = ()
     drawn: tuple[float, float, float] | None = None
     lots: int = 0
 
@@ -112,7 +113,7 @@ def models_table(
             name=names.get(one.device_model or "") or one.device_model or "Model not recorded",
             code=one.device_model or "" if names.get(one.device_model or "") else "",
             kind=lowered(named("device_class", one.device_class, "device class")),
-            kinds=kinds_in_words(kinds.get((one.device_model, one.device_class), {})),
+            kinds=_kinds(kinds.get((one.device_model, one.device_class), {})),
             # Where all models share one rate it is said once, beneath the table.
             drawn=drawn.by_model.get(one.device_model or "") if drawn.shape else None,
             lots=lots.get(one.device_model or "", 0),
@@ -137,7 +138,7 @@ def classes_table(rows: Sequence[GroupRate], kinds: Kinds) -> DeviceTable:
         _Named(
             name=raised(named("device_class", one.group, "device class")),
             kind=_models(one),
-            kinds=kinds_in_words(of_class.get(one.group or "", {})),
+            kinds=_kinds(of_class.get(one.group or "", {})),
         )
         for one in listed
     ]
@@ -154,12 +155,11 @@ def makers_table(rows: Sequence[GroupRate]) -> DeviceTable:
     return DeviceTable(_in_groups([_BY_NAME] * len(listed), lines), axis)
 
 
-def kinds_in_words(found: Mapping[str, int]) -> str:
-    """First events by the situation that they began with, in the order of the list."""
+def _kinds(found: Mapping[str, int]) -> tuple[str, ...]:
+    """First events by the situation that they began with, in words, in the order of the list."""
     order = list(word_list("situation").codes)
-    return ", ".join(
-        f"{lowered(named('situation', code, 'situation'))} {found[code]}"
-        for code in sorted(found, key=order.index)
+    return tuple(
+        f"{named('situation', code, 'situation')}: {found[code]}" for code in sorted(found, key=order.index)
     )
 
 
@@ -195,7 +195,7 @@ def device_rates(table: DeviceTable, drawn: Drawn | None) -> Figure | None:
         "upright stroke at the upper limit where none was seen, an arrow where the line runs beyond the axis. The "
         "order is that of classes and names."
     )
-    columns = ("Row", "Class or models", *_COLUMNS, *(_DRAWN_COLUMNS if drawn else ()))
+    columns = ("Row", "Class or models", *_COLUMNS, *(_DRAWN_COLUMNS if drawn else ()), _KINDS_COLUMN)
     title = "First events per 1,000 uses, with exact 95 % limits"
     return rates_figure((DEVICE_RATES, title, description), columns, rows, table.axis)
 
@@ -207,6 +207,7 @@ def _rate_row(line: DeviceLine, drawn: Drawn | None) -> RateRow:
     if drawn:
         model = record.device_model if isinstance(record, DeviceRate) else None
         cells += drawn.by_model.get(model or "", (None, None, None))
+    cells.append("; ".join(line.kinds) or None)
     said = "none seen" if not record.events else str(line.rate)
     limits = f"up to {line.upper}" if not record.events else f"{line.lower} to {line.upper}"
     return RateRow(

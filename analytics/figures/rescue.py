@@ -9,7 +9,7 @@ from analytics import charts
 from analytics.answers_devices import RescueRecord
 from analytics.figures.words import Number, percent_in_words
 from registry.drawings.phrases import lowered, named, raised
-from registry.terms import Aim
+from registry.terms import UNKNOWN, Aim
 from registry.vocabulary import word_list
 
 _AIMS = (Aim.FREE, Aim.RETRIEVE, Aim.SECURE)
@@ -18,67 +18,67 @@ _QUARTERS = 4
 
 @dataclass(frozen=True, slots=True)
 class RescueLine:
-    """One situation and aim in which the model was used; no share below 10 attempts."""
+    """One model with one aim, and in words the situations faced; no share below 10 attempts."""
 
-    situation: str
+    name: str
+    code: str
+    kind: str
     aim: str
     record: RescueRecord
     share: Number | None
     lower: Number | None
     upper: Number | None
     picture: str
+    situations: tuple[str, ...]
     cautions: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class RescueTool:
-    """One model with its lines."""
+def rescue_lines(
+    rows: Sequence[RescueRecord], by_situation: Sequence[RescueRecord], names: Mapping[str, str]
+) -> list[RescueLine]:
+    """By class and name, devices without a model last in theirs; within a model by aim."""
+    classes = list(word_list("device_class").codes)
+    faced: dict[tuple[str | None, str, str], list[RescueRecord]] = {}
+    for row in by_situation:
+        faced.setdefault(_key(row), []).append(row)
 
-    name: str
-    code: str
-    kind: str
-    lines: tuple[RescueLine, ...]
+    def place(row: RescueRecord) -> tuple[int, bool, str, int]:
+        model = row.device_model or ""
+        where = classes.index(row.device_class), not model, names.get(model) or model
+        return (*where, _AIMS.index(Aim(row.aim)))
 
-
-def rescue_tools(rows: Sequence[RescueRecord], names: Mapping[str, str]) -> list[RescueTool]:
-    """By class and name, devices without a model last in theirs; within a model by aim, then situation."""
-    classes, situations = list(word_list("device_class").codes), list(word_list("situation").codes)
-    found: dict[tuple[str | None, str], list[RescueRecord]] = {}
-    for row in rows:
-        found.setdefault((row.device_model, row.device_class), []).append(row)
-
-    def place(key: tuple[str | None, str]) -> tuple[int, bool, str]:
-        return classes.index(key[1]), key[0] is None, names.get(key[0] or "") or key[0] or ""
-
-    def within(row: RescueRecord) -> tuple[int, int]:
-        faced = row.situation_faced
-        return _AIMS.index(Aim(row.aim)), situations.index(faced) if faced in situations else len(situations)
-
-    return [
-        RescueTool(
-            name=names.get(model or "") or model or "Model not recorded",
-            code=model or "" if names.get(model or "") else "",
-            kind=lowered(named("device_class", device_class, "device class")),
-            lines=tuple(map(_line, sorted(found[model, device_class], key=within))),
-        )
-        for model, device_class in sorted(found, key=place)
-    ]
+    return [_line(row, faced.get(_key(row), []), names) for row in sorted(rows, key=place)]
 
 
-def _line(one: RescueRecord) -> RescueLine:
-    estimate = one.estimate
+def _key(row: RescueRecord) -> tuple[str | None, str, str]:
+    return row.device_model, row.device_class, row.aim
+
+
+def _line(one: RescueRecord, faced: Sequence[RescueRecord], names: Mapping[str, str]) -> RescueLine:
+    model, estimate = one.device_model or "", one.estimate
     share = lower = upper = None
     picture = ""
     if drawn := estimate.with_limits:
         share, lower, upper = map(percent_in_words, drawn)
         picture = charts.interval(*drawn, 1.0, _QUARTERS, few=estimate.few)
+    order = list(word_list("situation").codes)
+    listed = sorted(faced, key=lambda row: order.index(row.situation_faced or UNKNOWN))
     return RescueLine(
-        situation=raised(named("situation", one.situation_faced, "situation")),
+        name=names.get(model) or model or "Model not recorded",
+        code=model if names.get(model) else "",
+        kind=lowered(named("device_class", one.device_class, "device class")),
         aim=f"to {lowered(word_list('aim')[one.aim].label)}",
         record=one,
         share=None if estimate.few else share,
         lower=lower,
         upper=upper,
         picture=picture,
+        situations=tuple(map(_faced, listed)),
         cautions=tuple(map(str, estimate.cautions)),
     )
+
+
+def _faced(row: RescueRecord) -> str:
+    """One situation with its attempts."""
+    known = f"{row.resolved} of {row.attempts}" if row.attempts else "result not known"
+    return f"{raised(named('situation', row.situation_faced, 'situation'))}: {known}"

@@ -123,7 +123,7 @@ def _grouped(
             secondary_events=row.secondary_events,
             uses=row.uses,
             events_left_out=row.events_left_out,
-            models=row.rate_per_1000 is not None,
+            models=int(row.rate_per_1000 is not None),
         )
     listed = sorted(groups.items(), key=lambda item: item[0] or "")
     rates = _rates_of([(found["events"], found["uses"], found["secondary_events"]) for _, found in listed])

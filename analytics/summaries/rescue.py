@@ -12,14 +12,14 @@ from registry.access import Scope
 
 
 @cohorts.at_one_moment()
-def rescue_tools(scope: Scope, filters: Filters) -> Answer[RescueRecord]:
-    """How attempts ended in which a device model was used, by model, situation faced and aim (R4 to R6)."""
-    table = cohorts.rescue_tools(scope, filters)
+def rescue_tools(scope: Scope, filters: Filters, *, by_situation: bool = False) -> Answer[RescueRecord]:
+    """How attempts ended in which a device model was used, by model and aim (R4 to R6), also by situation faced."""
+    table = cohorts.rescue_tools(scope, filters, by_situation=by_situation)
     limits = limits_of(wilson, [row["resolved"] for row in table], [row["attempts"] for row in table])
     unknown = {Reason.RESULT_UNKNOWN: sum(row["unknown"] for row in table)}
     return Answer(
         rows=tuple(
-            RescueRecord(**row, lower=lower, upper=upper)
+            RescueRecord(**{"situation_faced": None, **row}, lower=lower, upper=upper)
             for row, (lower, upper) in zip(table, limits, strict=True)
         ),
         left_out=(

@@ -38,11 +38,15 @@ def rescue_tools(request: MemberRequest) -> HttpResponse:
 
 def _of_rescue_tools(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]:
     answer = summaries.rescue_tools(scope, asked.filters)
+    by_situation = summaries.rescue_tools(scope, asked.filters, by_situation=True)
     models = cohorts.catalogue_of({one.device_model for one in answer.rows if one.device_model})
     extent = summaries.extent(scope, asked.filters)
     situation = asked.filters.situation
     return {
-        "tools": figures.rescue_tools(answer.rows, {code: one.name for code, one in models.items()}),
+        "lines": figures.rescue_lines(
+            answer.rows, by_situation.rows, {code: one.name for code, one in models.items()}
+        ),
+        "by_situation": asked.address(by_situation="yes"),
         "situation": figures.label_of_situation(situation) if situation else "",
         "resting": figures.resting_on(extent, [sites[code] for code in asked.sites or sites]),
         "left_out": figures.left_out_in_words(answer.left_out),
@@ -54,9 +58,12 @@ def _of_rescue_tools(scope: Scope, asked: Asked, sites: Sites) -> dict[str, Any]
 @require_GET
 @page("rescue_tools_csv")
 def rescue_tools_csv(request: MemberRequest) -> HttpResponse:
-    """The rows of the page for its filters."""
-    asked, scope, _ = what_is_asked(request, "rescue_tools_csv", asking.OF_RESCUE_TOOLS)
+    """The rows of the page for its filters; `by_situation=yes` has a row for each situation faced."""
+    query = request.GET.copy()
+    by_situation = query.pop("by_situation", [""]) == ["yes"]
+    asked, scope, _ = what_is_asked(request, "rescue_tools_csv", asking.OF_RESCUE_TOOLS, query)
     if asked.problems:
         return refused(asked)
-    answer = summaries.rescue_tools(scope, asked.filters)
-    return csv_of("rescue-tools.csv", answer, columns_of(RescueRecord))
+    answer = summaries.rescue_tools(scope, asked.filters, by_situation=by_situation)
+    columns = [name for name in columns_of(RescueRecord) if by_situation or name != "situation_faced"]
+    return csv_of("rescue-tools.csv", answer, columns)

@@ -336,7 +336,9 @@ def test_devices_say_in_words_where_there_is_no_rate(north_only: Client) -> None
     read = [text_of(inside) for _, inside in rows_of(page, "model")]
     assert read[0].startswith("First wire guidewire, W-1")
     assert "No denominator, so no rate." in read[0] and "1 left out" in read[0]
-    assert read[1].startswith("Model not recorded guidewire Kinds: wire stuck 1 not recorded")
+    assert read[1].startswith(
+        "Model not recorded guidewire 1 kind of complication: Model not recorded Wire stuck: 1"
+    )
     assert "0 first, 1 secondary: no rate is drawn" in read[2]
     assert "none seen (up to 36.9)" in read[3]
     assert "interval-dot" not in rows_of(page, "model")[3][1]
