@@ -28,15 +28,28 @@ def on_engine(url: str, size: int, *options: str) -> list[dict[str, Any]]:
     with tempfile.TemporaryDirectory() as folder:
         words = [sys.executable, "-m", "tests.bench.engine", "--size", str(size), *options]
         environment = {**os.environ, "VAR_DIR": folder, "DATABASE_URL": url}
-        done = subprocess.run(
-            words, cwd=TESTS.parent, env=environment, stdout=subprocess.PIPE, text=True, check=True
-        )
-    return [json.loads(line) for line in done.stdout.splitlines()]
+        with subprocess.Popen(
+            words, cwd=TESTS.parent, env=environment, stdout=subprocess.PIPE, text=True
+        ) as engine:
+            assert engine.stdout is not None
+            rows = [shown(json.loads(line)) for line in engine.stdout]
+    if engine.returncode:
+        raise SystemExit("the benchmark stopped: see above")
+    return rows
+
+
+def shown(row: dict[str, Any]) -> dict[str, Any]:
+    """The row, printed as soon as it is measured."""
+    target = "" if row["target"] is None else f"{row['target']:.2f}"
+    line = f"{row['id']:24}{row['engine']:12}{row['size']:>8}{row['ratio']:>8.2f}{target:>8}  {row['detail']}"
+    print(line, flush=True)
+    return row
 
 
 def main() -> int:
     """Both engines; 0 where no ratio is far beyond its target."""
-    rows: list[dict[str, Any]] = [one.as_row() for one in chain(intervals(), sums(), alike())]
+    print(f"{'id':24}{'engine':12}{'size':>8}{'ratio':>8}{'target':>8}  detail")
+    rows: list[dict[str, Any]] = [shown(one.as_row()) for one in chain(intervals(), sums(), alike())]
     with postgresql() as url:
         rows += on_engine("", SIZE) + on_engine(url, SIZE)
     if SIZE < PAGES_SIZE:
@@ -44,12 +57,6 @@ def main() -> int:
             rows += on_engine("", PAGES_SIZE, "--pages") + on_engine(url, PAGES_SIZE, "--pages")
     OUT.mkdir(parents=True, exist_ok=True)
     (OUT / "latest.json").write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
-    print(f"{'id':24}{'engine':12}{'size':>8}{'ratio':>8}{'target':>8}  detail")
-    for row in rows:
-        target = "" if row["target"] is None else f"{row['target']:.2f}"
-        print(
-            f"{row['id']:24}{row['engine']:12}{row['size']:>8}{row['ratio']:>8.2f}{target:>8}  {row['detail']}"
-        )
     beyond = [row["id"] for row in rows if row["target"] is not None and row["ratio"] > NOISE * row["target"]]
     if beyond:
         print(f"far beyond their targets: {', '.join(beyond)}")
