@@ -6,10 +6,11 @@ import datetime
 from collections.abc import Collection, Mapping, Sequence
 
 from analytics import estimates
-from analytics.answers_months import ByMonth, MonthLimit, OverTime, Rule
+from analytics.answers_months import ByMonth, Mark, MonthLimit, OverTime, Rule
 from analytics.answers_signals import Chart, Crossed, SignalRule, Signals
 from analytics.charts import cusum
 from analytics.charts.figure import Cell, Figure
+from analytics.charts.months import Letter
 from analytics.charts.rings import Ring, Rings, rings
 from analytics.figures.months import events_by_month
 from analytics.figures.over_time import sum_in_words
@@ -130,13 +131,15 @@ def _times(chart: Chart) -> str:
     return counted(len(chart.crossings), "time", "times")
 
 
-def signal_chart(chart: Chart, limits: Limits, open_sites: Collection[str]) -> Figure | None:
-    """The running sum of a sum, the months of any other rule; None of a lot."""
+def signal_chart(
+    chart: Chart, limits: Limits, marks: Sequence[Mark], open_sites: Collection[str]
+) -> Figure | None:
+    """The running sum of a sum, the months of any other rule, with annotations; None of a lot."""
     if chart.rule in (SignalRule.MODEL_SUM, SignalRule.CLASS_SUM):
-        return _sum(chart, open_sites)
+        return _sum(chart, marks, open_sites)
     if chart.rule == SignalRule.ONE_LOT or not chart.record.months:
         return None
-    drawn = events_by_month(_over_time(chart, limits), (), chart.name)
+    drawn = events_by_month(_over_time(chart, limits), marks, chart.name)
     if drawn is None:
         return None
     return Figure(
@@ -173,7 +176,7 @@ def _over_time(chart: Chart, limits: Limits) -> OverTime:
     return OverTime(chart.record, chart.record, chart.baseline, of_class, by_month, chart.watch, ())
 
 
-def _sum(chart: Chart, open_sites: Collection[str]) -> Figure | None:
+def _sum(chart: Chart, marks: Sequence[Mark], open_sites: Collection[str]) -> Figure | None:
     watch = chart.watch
     if watch is None:
         return None
@@ -190,7 +193,8 @@ def _sum(chart: Chart, open_sites: Collection[str]) -> Figure | None:
     turns = [cusum.Turn(point.at, point.value, point.event is not None) for point in watch.path]
     years = years_in_words(watch.years(watch.in_control_run))
     said = f"chance alone: about once in {years}"
-    size, content = cusum.running_sum(months, turns, watch.threshold, crossed, (), said=said)
+    letters = [Letter(mark.letter, mark.day) for mark in marks]
+    size, content = cusum.running_sum(months, turns, watch.threshold, crossed, letters, said=said)
     times = "; ".join(one.said for one in crossed) or "not crossed"
     return Figure(
         name=SIGNAL_CHART,

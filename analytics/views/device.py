@@ -76,7 +76,7 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
     code = model.code if model else None
     with cohorts.at_one_moment():
         found = summaries.over_time(scope, asked.filters, code, model.device_class if model else None)
-        marks = _marks(scope, code)
+        marks = marks_of(scope, code)
         procedures = (
             summaries.over_time_of_procedures(scope, asked.filters) if _with_procedures(asked, code) else None
         )
@@ -115,7 +115,7 @@ def _subject(asked: Asked, model: object | None) -> str:
     return str(model) if model else named("device_class", kind, "device class") if kind else "All devices"
 
 
-def _marks(scope: Scope, code: str | None) -> list[Mark]:
+def marks_of(scope: Scope, code: str | None) -> list[Mark]:
     """The annotations of the sites asked about, lettered by their day."""
     said = said_in(cohorts.annotations_of(scope, code))
     return [
@@ -148,7 +148,7 @@ def _found(scope: Scope, asked: Asked) -> tuple[OverTime, list[Mark], str]:
     if code and model is None:
         raise NotFound("there is no such model")
     found = summaries.over_time(scope, asked.filters, code, model.device_class if model else None)
-    return found, _marks(scope, code), _subject(asked, model)
+    return found, marks_of(scope, code), _subject(asked, model)
 
 
 def events_by_month(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
@@ -172,5 +172,5 @@ def cases_by_month(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
     if not _with_procedures(asked, asked.of("model") or None):
         return None
     return figures.cases_by_month(
-        summaries.over_time_of_procedures(scope, asked.filters), _marks(scope, None)
+        summaries.over_time_of_procedures(scope, asked.filters), marks_of(scope, None)
     )

@@ -58,7 +58,7 @@ FIGURES: Mapping[str, Source | PersonalSource] = {
     figures.USES_BETWEEN_EVENTS: Source("device", asking.OF_MONTHS, device_page.uses_between_events),
     figures.RUNNING_SUM: Source("device", asking.OF_MONTHS, device_page.running_sum),
     figures.CASES_BY_MONTH: Source("over_time", asking.OF_DEVICES, device_page.cases_by_month),
-    figures.SIGNAL_CHART: Source("signal", asking.OF_SIGNAL, signals_page.signal_chart),
+    figures.SIGNAL_CHART: PersonalSource("signal", asking.OF_SIGNAL, signals_page.signal_chart),
     figures.CHARTS_WATCHED: Source("signals", asking.OF_SIGNALS, signals_page.charts_watched),
     PLACES: Source("places", asking.OF_TECHNIQUES, places.map_of_places),
     SITE_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.site_funnel),

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from analytics import asking, chips, figures, recording
 from analytics.answers import OF_DEVICES
+from analytics.answers_months import Mark
 from analytics.answers_signals import Signal, SignalRule, Signals
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
@@ -19,6 +20,7 @@ from analytics.forms.signal import AnswerForm
 from analytics.signals import signals as signals_of
 from analytics.signals.charts import limits_of_months
 from analytics.views.asked import Sites, what_is_asked
+from analytics.views.device import marks_of
 from registry.access import NotFound, Scope, may_enter, scope_for, sites_for
 from registry.cautions import caution
 from registry.doors import MemberRequest, page
@@ -82,13 +84,15 @@ def _page(
     if form is None and may_enter(request.user, "signal_answered"):
         form = AnswerForm(initial={"crossings": len(chart.crossings)})
     crossed = chart.crossings[-1] if chart.crossings else None
+    marks = _marks(request, one)
     names = dict(sites_for(request.user, "signal").values_list("code", "name"))
     models = {chart.model: chart.name} if chart.model else {}
     (line,) = figures.signal_lines([one], open_sites)
     context = {
         "line": line,
         "chart": chart,
-        "picture": figures.signal_chart(chart, _limits(one), open_sites),
+        "picture": figures.signal_chart(chart, _limits(one), marks, open_sites),
+        "marks": marks,
         "said": figures.signal_in_words(chart, open_sites),
         "cases": figures.case_lines(crossed, open_sites, names, models) if crossed else [],
         "watched": figures.watched_in_words(found),
@@ -137,10 +141,17 @@ def signal_answered(request: MemberRequest, rule: str, subject: str) -> HttpResp
     return _page(request, rule, subject, form, REFUSED)
 
 
-def signal_chart(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
-    """The chart of a signal as a file; without the days of any site, since a file knows no reader."""
-    _, one = _found(scope, asked.of("rule"), asked.of("subject"))
-    return figures.signal_chart(one.chart, _limits(one), frozenset())
+def _marks(request: MemberRequest, one: Signal) -> list[Mark]:
+    """Annotations on the charts of the reader's own sites, none beside a lot, which has no chart."""
+    if one.chart.rule == SignalRule.ONE_LOT:
+        return []
+    return marks_of(scope_for(request.user, "device"), one.chart.model or None)
+
+
+def signal_chart(request: MemberRequest, asked: Asked) -> Figure | None:
+    """The chart of a signal as a file, as its reader sees it on the page."""
+    _, one = _found(scope_for(request.user, "signal"), asked.of("rule"), asked.of("subject"))
+    return figures.signal_chart(one.chart, _limits(one), _marks(request, one), _open_sites(request.user))
 
 
 def charts_watched(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:

@@ -21,12 +21,14 @@ from analytics.answers_months import MonthlyRecord
 from analytics.answers_signals import BETWEEN, SignalRule, Signals
 from analytics.cohorts import Filters
 from analytics.models import SignalWord
+from analytics.recording import annotate
 from analytics.signals import signals
 from analytics.signals.charts import CLOSE, merged, widest
 from analytics.statistics.control import bernoulli_cusum
 from registry.access import opened_document
-from registry.models import Case, Membership, Person, Site
+from registry.models import Case, DeviceModel, Membership, Person, Site
 from registry.recording.cases import amend_case, set_state
+from registry.recording.sites import give_role
 from registry.terms import CaseState, Role, SignalState
 from tests.analytics.builders import EVERYTHING, add_sites, catalogue, take, uses
 from tests.analytics.invented import CLASSES, MONTHS, SITES, invented_cases, invented_uses
@@ -287,9 +289,9 @@ def test_the_list_says_what_is_watched_and_what_chance_alone_would_give(db: None
 
 def test_one_signal_names_cases_of_other_sites_by_month_alone_and_without_a_link(db: None) -> None:
     a_rise()
-    other = Case.objects.get(document_id="E-30")
+    closed = Case.objects.get(document_id="E-30")
     page = shown(a_member("north", role=Role.QUALITY_OFFICER), "/signals/single_month/W-1/")
-    assert other.code not in page and "27 May" not in text_of(page)
+    assert closed.code not in page and "27 May" not in text_of(page)
     assert "at South, not yours to open" in text_of(page) and "S-1" in page
     assert all(Case.objects.get(document_id=f"E-{10 + day}").code in page for day in (3, 9, 15, 21))
     assert "9 May 2025" in text_of(page)
@@ -298,6 +300,18 @@ def test_one_signal_names_cases_of_other_sites_by_month_alone_and_without_a_link
         a_member("north", "south"), "/figures/signal-chart.csv", {"rule": "model_sum", "subject": "W-1"}
     )
     assert "2025-05-2" not in drawn and "May 2025" in drawn
+
+
+def test_annotations_of_ones_own_sites_stand_on_the_chart_and_those_of_others_do_not(db: None) -> None:
+    a_rise()
+    model = DeviceModel.objects.get(code="W-1")
+    for code in ("north", "south"):
+        site = Site.objects.get(code=code)
+        director = give_role(f"d@{code}.example", site, Role.LAB_DIRECTOR, by=None)
+        annotate(site, datetime.date(2025, 5, 2), f"new stock at {code}", model=model, by=director)
+    for address in (SUM, "/signals/single_month/W-1/"):
+        page = text_of(shown(a_person("north", Role.OPERATOR, address.split("/")[2]), address))
+        assert "new stock at north" in page and "new stock at south" not in page
 
 
 def test_states_are_said_kept_and_new_again_after_a_further_crossing(db: None) -> None:
