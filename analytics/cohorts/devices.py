@@ -64,7 +64,7 @@ def _together(found: Sequence[Tables]) -> DeviceCounts:
 def devices(scope: Scope, filters: Filters, *, by_situation: bool = False) -> DeviceCounts:
     """Index devices of the complications that began in their procedure, and units opened, by model (R12)."""
     months, inside = filters.months(), filters.inside()
-    keys = ("model", "class_of_model")
+    keys, more_keys = ("model", "class_of_model"), ["situation"] if by_situation else []
     perhaps = Complication.objects.filter(filters.touching(), in_device_rate=True)
     complications = in_scope(of_class(perhaps, filters), scope).annotate(model=F("device_model__code"))
     uses = in_scope(DeviceUse.objects.filter(months), scope).annotate(
@@ -78,7 +78,7 @@ def devices(scope: Scope, filters: Filters, *, by_situation: bool = False) -> De
     recorded = DeviceUse.objects.filter(
         site=OuterRef("site"), model=OuterRef("device_model"), month=OuterRef("month")
     )
-    events = complications.values(*keys, *(["situation"] if by_situation else [])).annotate(
+    events = complications.values(*keys, *more_keys).annotate(
         first=number_of(counted),
         secondary=number_of(~first & inside),
         no_model=number_of(counted & Q(device_model__isnull=True)),
@@ -87,7 +87,7 @@ def devices(scope: Scope, filters: Filters, *, by_situation: bool = False) -> De
         **({"partly_known": number_of(first & ~inside)} if inside else {}),
     )
     opened = uses.values("model__code", "class_of_model").annotate(uses=Sum("uses"))
-    return DeviceCounts(_by_model(events), _by_model(opened), months_in_error(scope, filters))
+    return DeviceCounts(_by_model(events, *more_keys), _by_model(opened), months_in_error(scope, filters))
 
 
 def months_in_error(scope: Scope, filters: Filters) -> Table:
