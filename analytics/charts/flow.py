@@ -8,9 +8,9 @@ from textwrap import wrap
 
 from registry.drawings.svg import element, words
 
-_BOX, _PITCH, _EDGE, _HEAD = 128.0, 166.0, 2.0, 34.0
-_APART, _LINE, _PADDING, _LETTERS = 10.0, 16.0, 6.0, 16
-_TALLEST, _WIDEST, _THINNEST = 240.0, 12.0, 1.5
+_BOX, _PITCH, _EDGE, _HEAD = 124.0, 172.0, 2.0, 34.0
+_APART, _LINE, _PADDING, _LETTERS = 10.0, 16.0, 6.0, 15
+_TALLEST, _WIDEST, _THINNEST = 300.0, 14.0, 2.0
 
 
 @dataclass(frozen=True, slots=True)

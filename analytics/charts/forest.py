@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from registry.drawings.svg import element, words
 
-WIDTH = 860.0
+WIDTH = 870.0
 _NAME, _OF, _LEFT, _RIGHT, _ROW, _TOP = 8.0, 420.0, 500.0, 840.0, 30.0, 14.0
 _TICKS = 4
 
