@@ -13,6 +13,7 @@ from registry.recording.change import NotSaved, recorded
 from registry.recording.devices import import_catalogue, import_device_use, import_procedures
 from registry.recording.imports import Manner, Source, Tally, import_documents
 from registry.recording.sites import add_site, give_role
+from registry.recording.staff_codes import link_staff_code
 from registry.terms import Role
 
 
@@ -54,6 +55,8 @@ def load_people(scenario: Scenario, password: str) -> Iterator[tuple[Role, Perso
         if not person.has_usable_password():
             person.set_password(password)
             person.save(update_fields=["password"])
+        if someone.staff:
+            link_staff_code(person, site, someone.staff, by=None)
         yield Role(someone.role), person
 
 

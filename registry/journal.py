@@ -26,6 +26,8 @@ EVENTS: Mapping[str, str] = {
     "person_added": "An account was made",
     "membership_given": "A role at a site was given",
     "membership_taken": "A role at a site was taken away",
+    "staff_linked": "A staff code was linked to an account",
+    "staff_unlinked": "A staff code was taken from an account",
     "person_deactivated": "An account was deactivated",
     "person_activated": "An account was activated again",
     "invitation_made": "An invitation was made",

@@ -15,6 +15,7 @@ from registry.models import Membership, Person, Site
 from registry.recording.cases import actor
 from registry.recording.change import Change, NotSaved, recorded
 from registry.recording.sites import MAY_ADMINISTER, end_invitations, sites_with_a_role
+from registry.recording.staff_codes import codes_of
 from registry.terms import Role
 from registry.vocabulary import word_list
 
@@ -48,6 +49,7 @@ class Standing:
     person: Person
     state: str
     held: list[tuple[Site, list[tuple[Role, str]]]]
+    staff: list[tuple[Site, list[str]]]
     whole: bool
     oneself: bool
 
@@ -103,11 +105,12 @@ def standing(person: Person, by: Person) -> Standing:
     roles: dict[int, list[tuple[Role, str]]] = {site.pk: [] for site in own}
     for row in rows:
         roles[row.site_id].append((Role(row.role), role_label(row.role)))
-    mine = set(roles)
+    mine, codes = set(roles), codes_of(person, own)
     return Standing(
         person=person,
         state=_state(person),
         held=[(site, roles[site.pk]) for site in own],
+        staff=[(site, codes[site.pk]) for site in own],
         whole=all(site.pk in mine for site in sites_with_a_role(person)),
         oneself=person.pk == by.pk,
     )

@@ -22,6 +22,7 @@ from registry.recording.people import (
     take_role,
 )
 from registry.recording.sites import give_role, invite
+from registry.recording.staff_codes import link_staff_code, unlink_staff_code
 from registry.terms import Role
 
 
@@ -76,7 +77,12 @@ def person(request: MemberRequest, code: str) -> HttpResponse:
                 return answer
         except NotSaved as refused:
             refusal = raised(f"{refused}.")
-    context = {"form": form, "standing": standing(someone, request.user), "refusal": refusal}
+    context = {
+        "form": form,
+        "standing": standing(someone, request.user),
+        "refusal": refusal,
+        "typed_code": request.POST.get("staff_code", ""),
+    }
     return render(request, "registry/administration/person.html", context, status=status)
 
 
@@ -95,6 +101,8 @@ def _done(request: MemberRequest, code: str, form: RoleForm) -> HttpResponse | N
         messages.success(request, f"{someone} is now {role_label(role).lower()} at {site.name}.")
     elif act == "take":
         _take(request, code)
+    elif act in ("link", "unlink"):
+        _staff_code(request, code, act)
     elif act in ("activate", "deactivate"):
         set_active(someone, act == "activate", by=request.user)
         state = (
@@ -103,7 +111,7 @@ def _done(request: MemberRequest, code: str, form: RoleForm) -> HttpResponse | N
         messages.success(request, f"The account of {someone} is {state}.")
     else:
         raise NotSaved(
-            "this page gives and takes roles, invites, activates and deactivates; choose one of these"
+            "this page gives and takes roles and staff codes, invites, activates and deactivates; choose one"
         )
     return redirect("person", code) if may_enter(request.user, "person") else redirect("home")
 
@@ -116,3 +124,18 @@ def _take(request: MemberRequest, code: str) -> None:
         raise NotSaved("this is not a role at one of your sites")
     take_role(someone, site, Role(role), by=request.user)
     messages.success(request, f"{someone} is no longer {role_label(role).lower()} at {site.name}.")
+
+
+def _staff_code(request: MemberRequest, code: str, act: str) -> None:
+    someone = person_at_own_site(request.user, code)
+    site_code, _, staff_code = request.POST.get("staff", "").partition("/")
+    site = sites_for(request.user, "person").filter(code=site_code).first()
+    if site is None:
+        raise NotSaved("choose one of your sites")
+    if act == "link":
+        staff_code = request.POST.get("staff_code", "")
+        link_staff_code(someone, site, staff_code, by=request.user)
+        messages.success(request, f"{staff_code.strip()} at {site.name} is now {someone}.")
+    else:
+        unlink_staff_code(someone, site, staff_code, by=request.user)
+        messages.success(request, f"{staff_code} at {site.name} is no longer {someone}.")

@@ -17,10 +17,12 @@ from registry.models import (
     Membership,
     Person,
     Site,
+    Staff,
 )
 from registry.recording.change import NotSaved
 from registry.recording.people import set_active
 from registry.recording.sites import add_site, give_role
+from registry.recording.staff_codes import link_staff_code
 from registry.terms import Role
 from tests.administering import events
 from tests.members import Response, a_member, pages_of, with_password, words_of
@@ -185,6 +187,38 @@ def test_an_administrator_whose_role_was_just_taken_takes_nothing(
     assert act(desk, other, act="take", role="north/administrator").status_code == 302
     assert act(pages_of(other), administrator, act="take", role="north/administrator").status_code == 403
     assert roles_of(administrator) == {"administrator"}
+
+
+def test_a_staff_code_is_linked_to_an_account_and_taken_from_it(desk: Client, north: Site) -> None:
+    person = a_member(north, Role.OPERATOR)
+    assert act(desk, person, act="link", staff="north/", staff_code=" p-101 ").status_code == 302
+    assert "p-101" in words_of(desk.get(reverse("person", args=[person.code])))
+    assert Staff.objects.get().person == person
+    assert act(desk, person, act="unlink", staff="north/p-101").status_code == 302
+    assert Staff.objects.get().person is None
+    assert events()[-2:] == ["staff_linked", "staff_unlinked"]
+
+
+@pytest.mark.parametrize("code", ["", "  ", "unknown", "x" * 65, "a\x00b", "p-102"])
+def test_a_code_that_cannot_be_linked_is_refused_in_words_and_stays_typed(
+    desk: Client, north: Site, code: str
+) -> None:
+    link_staff_code(a_member(north, Role.PRESENTER), north, "p-102", by=None)
+    person = a_member(north, Role.OPERATOR)
+    answer = act(desk, person, act="link", staff="north/", staff_code=code)
+    assert answer.status_code == 422
+    assert not Staff.objects.filter(person=person).exists()
+    assert 'role="alert"' in answer.content.decode()
+
+
+def test_a_code_is_linked_only_at_a_site_where_the_person_has_a_role_and_one_administers(
+    desk: Client, north: Site, south: Site
+) -> None:
+    person = a_member(north, Role.OPERATOR)
+    assert act(desk, person, act="link", staff="south/", staff_code="p-1").status_code == 422
+    with pytest.raises(NotSaved, match="no role"):
+        link_staff_code(person, south, "p-1", by=None)
+    assert not Staff.objects.exists()
 
 
 @pytest.mark.django_db(transaction=True)
