@@ -30,7 +30,11 @@ def pages(size: int) -> Iterator[Measured]:
         floor, _ = _slowest(client, "/empty/")
         for name, address in _addresses().items():
             seconds, queries = _slowest(client, address)
-            assert queries <= MOST_QUERIES, f"{name} asks {queries} questions of the database"
+            if queries > MOST_QUERIES:
+                too_many = f"{queries} questions of the database, {MOST_QUERIES} are allowed"
+                yield Measured(
+                    f"queries {name}", connection.vendor, size, queries - MOST_QUERIES, 0.0, too_many
+                )
             yield Measured(
                 f"page {name}",
                 connection.vendor,
