@@ -75,8 +75,8 @@ class DevicePage:
 class RescueRecord:
     """Attempts in which a device model was used with one aim, and those that resolved the situation faced.
 
-    `situation_faced` is None where all situations are together. Attempts of unknown result stand in `unknown` alone; the
-    limits are Wilson's of resolved in attempts.
+    `situation_faced` is None where all situations are together. Attempts of unknown result stand in `unknown` alone;
+    the limits are Wilson's of resolved in attempts.
     """
 
     device_model: str | None

@@ -65,9 +65,14 @@ def test_lots_equal_a_recount_of_the_documents(db: None) -> None:
                 ["L-1", "L-2", "l-1", "unknown", f"X{chance.random()}"]
             )
     take(*cases)
-    for case in Case.objects.all()[:30]:
+    for withdrawn in Case.objects.all()[:30]:
         set_state(
-            case, CaseState.WITHDRAWN, version=case.version, reason="a reason", by=None, source="command"
+            withdrawn,
+            CaseState.WITHDRAWN,
+            version=withdrawn.version,
+            reason="a reason",
+            by=None,
+            source="command",
         )
     expected: dict[tuple[str, str], list[str]] = defaultdict(list)
     for case, complication in recount.each(exported(), recount.ALWAYS):

@@ -37,7 +37,6 @@ QUERIES_OF_A_PAGE = 12
 OF_THE_FRAME = ("django_session", '"password"', "demo_loaded", "))) LIMIT 1")
 """What every page asks: who it is, where they may go, whether this is the demo."""
 PAGES = ("/techniques/", "/devices/", "/devices/rescue/")
-PAGES = ("/techniques/", "/devices/")
 WIDE = "/figures/attempts-by-technique.csv"
 
 
