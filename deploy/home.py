@@ -24,15 +24,21 @@ from registry.terms import SignalState
 def home(request: MemberRequest) -> HttpResponse:
     """What is late, due, begun or missing, for the person who is signed in."""
     today = timezone.localdate()
-    needs = needs_you(request.user, today)
-    needs.groups[:0] = _lots_set_aside(request)
-    needs.groups.extend(_signals(request))
     context = {
         "today": today,
-        "needs": needs,
+        "needs": needs_you(request.user, today),
         "may_log": may_enter(request.user, "log_case"),
     }
     return render(request, "home.html", context)
+
+
+@require_GET
+@page("home_figures")
+def home_figures(request: MemberRequest) -> HttpResponse:
+    """What figures bring up: lots set aside, new signals. Asked for by home once it stands, since it takes counting."""
+    groups = [*_lots_set_aside(request), *_signals(request)]
+    whole = "home_figures.html" if not request.headers.get("HX-Request") else "_need_groups.html"
+    return render(request, whole, {"groups": groups})
 
 
 def _lots_set_aside(request: MemberRequest) -> list[NeedGroup]:

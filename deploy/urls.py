@@ -5,11 +5,12 @@ from __future__ import annotations
 from allauth.account import views as account
 from django.urls import URLPattern, URLResolver, include, path
 
-from deploy.home import home
+from deploy.home import home, home_figures
 from deploy.views import invitation, rights_page
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
+    path("home/figures/", home_figures, name="home_figures"),
     path("rights/", rights_page, name="rights"),
     path("invitation/<str:secret>", invitation, name="invitation"),
     path("account/sign-in/", account.login, name="account_login"),

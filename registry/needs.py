@@ -10,7 +10,7 @@ from django.db.models import Exists, OuterRef, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
-from registry.access import sites_for
+from registry.access import scope_for, sites_for
 from registry.drawings.phrases import counted, raised
 from registry.models import Case, Draft, Duty, MonthlyReturn, Person, PlanDrug, Site
 from registry.reading.owed import months_of_beginning
@@ -164,7 +164,7 @@ def _plans(sites: list[Site], today: datetime.date) -> list[Need]:
 
 def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Need]:
     """The silent ones of the last twelve whole months that are owed, with a link to the first for who may give it."""
-    gives = set(sites_for(person, "returns_month"))
+    gives = scope_for(person, "returns_month").sites or frozenset()
     months = []
     first = today.replace(day=1)
     for _ in range(12):
@@ -191,7 +191,7 @@ def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Ne
                     what=f"{site.name}: {', '.join(f'{month:%B %Y}' for month in silent)}",
                     why="A silent month is not a zero: it is left out of every rate per 1,000 procedures.",
                     address=reverse("returns_month", args=[site.code, f"{first:%Y-%m}"])
-                    if site in gives
+                    if site.pk in gives
                     else "",
                     act=f"Give {first:%B %Y}",
                 )

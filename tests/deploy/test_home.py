@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from typing import Any
 
 import pytest
 
@@ -97,3 +98,14 @@ def test_duties_and_plans_of_a_withdrawn_case_need_nobody() -> None:
     assert [group.title for group in needs_you(director, TODAY).groups] == [
         "Monthly returns that are missing"
     ]
+
+
+@pytest.mark.parametrize("role", list(Role))
+def test_home_asks_the_database_at_most_twelve_questions(
+    role: Role, django_assert_max_num_queries: Any
+) -> None:
+    add_site("north", "North", by=None)
+    submit_case(a_case(duties=[a_duty(f"2026-05-{day:02d}") for day in range(1, 13)]), by=None)
+    client = a_member("north", role=role)
+    with django_assert_max_num_queries(12):
+        assert client.get("/").status_code == 200
