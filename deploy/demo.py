@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
-from deploy.demo_marks import BEGUN, LOADED
+from deploy.demo_marks import BEGUN, LOADED, ask_again
 from fixtures.scenario import Scenario
 from registry.canonical import Json
 from registry.journal import Event
@@ -29,6 +29,7 @@ def begin_demo() -> None:
 def finish_demo() -> None:
     """Note that all of the demo is there."""
     recorded(lambda change: change.enter(Event(LOADED)), who="command line")
+    ask_again()
 
 
 def load_places(scenario: Scenario, cases: int | None = None, seed: int | None = None) -> None:
