@@ -169,13 +169,15 @@ def alone_in_a_line(hidden: Any) -> bool:
 
 
 @given(arrays.arrays(np.int64, (3, 3), elements=st.integers(11, 60)), st.integers(1, 10))
-def test_one_small_cell_among_large_ones_needs_three_more_and_no_more(table: Any, small: int) -> None:
-    """Then every rectangle protects, and hiding more than the cheapest costs more."""
+def test_one_small_cell_among_large_ones_costs_no_more_than_the_cheapest_rectangle(
+    table: Any, small: int
+) -> None:
+    """Then every rectangle protects; five small others may hide less than three large ones."""
     table[0, 0] = small
     hidden = np.ma.getmaskarray(suppress_small_cells(table))
     rectangles = [table[0, j] + table[i, 0] + table[i, j] for i in (1, 2) for j in (1, 2)]
-    assert table[hidden].sum() - small == min(rectangles)
-    assert hidden.sum() == 4
+    assert hidden[0, 0] and not alone_in_a_line(hidden)
+    assert table[hidden].sum() - small <= min(rectangles)
 
 
 @given(st.lists(st.integers(0, 80), max_size=8))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from decimal import Decimal
 from typing import Any
@@ -16,8 +17,8 @@ from registry import field_kinds as kinds
 from registry.canonical import canonical
 from registry.case_fields import CASE, walk
 from registry.editing import Gone, begun, finished
-from registry.editing.places import copied, found, parts_of, sub_places
-from registry.field_kinds import List, Thing
+from registry.editing.places import copied, found, kind_of, parts_of, sub_places
+from registry.field_kinds import Field, List, Number, Thing
 from registry.forms.codec import FieldShown, Read, read, sections, sent, shown
 from registry.forms.labels import words_of
 from registry.terms import UNKNOWN
@@ -93,7 +94,7 @@ def test_one_field_changed_changes_that_field_alone(document: Document, seed: in
     draft = begun(document)
     section = by.choice(sections(draft))
     field = by.choice(shown(draft, section))
-    texts = another_answer(field, by)
+    texts = another_answer(field, by, kind_of(draft, field.name))
     taken = reread(draft, section, **{field.name: texts})
     if field.unknown:
         assert taken.messages.keys() == {field.name} or texts == [""]
@@ -112,13 +113,14 @@ def all_fields(draft: Document) -> list[FieldShown]:
     return [field for section in sections(draft) for field in shown(draft, section)]
 
 
-def another_answer(field: FieldShown, by: random.Random) -> list[str]:
+def another_answer(field: FieldShown, by: random.Random, kind: Field) -> list[str]:
     """An answer that the field takes, most often another than it holds."""
     if field.kind == "choice":
         return [by.choice(field.options).value]
     if field.kind == "choices":
         return [option.value for option in by.sample(field.options, by.randint(0, 2))]
-    taken = {"number": "3", "values": "", "date": "2026-02", "clock": "07:45"}
+    least = max(3, math.ceil(kind.hard[0])) if isinstance(kind, Number) else 3
+    taken = {"number": str(least), "values": "", "date": "2026-02", "clock": "07:45"}
     return [taken.get(field.kind, "something else")] if not field.name.endswith("version") else [""]
 
 
