@@ -10,7 +10,7 @@ from deploy.views import invitation, rights_page
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
-    path("home/figures/", home_figures, name="home_figures"),
+    path("today/figures/", home_figures, name="home_figures"),
     path("rights/", rights_page, name="rights"),
     path("invitation/<str:secret>", invitation, name="invitation"),
     path("account/sign-in/", account.login, name="account_login"),

@@ -72,7 +72,9 @@ def _renamed(row: Mapping[str, Any]) -> Row:
 
 
 def _first_events() -> QuerySet[Complication]:
-    rows = Complication.objects.filter(in_device_rate=True, caused_by__isnull=True, device_model__isnull=False)
+    rows = Complication.objects.filter(
+        in_device_rate=True, caused_by__isnull=True, device_model__isnull=False
+    )
     return rows.filter(device_lot__isnull=False).exclude(device_lot=UNKNOWN)
 
 

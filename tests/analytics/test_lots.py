@@ -205,11 +205,11 @@ def test_the_form_is_filled_in_from_the_row(two_sites: None) -> None:
 
 def test_home_tells_it_in_one_line_to_everybody_at_the_site(two_sites: None) -> None:
     set_aside(a_member("north"))
-    home = text_of(shown(a_member("north", "south", role=Role.OPERATOR), "/home/figures/"))
+    home = text_of(shown(a_member("north", "south", role=Role.OPERATOR), "/today/figures/"))
     assert "North: 25J1107 (First wire)" in home and "Where to look" in home
     south = a_member("south")
-    assert "Where to look" not in text_of(shown(south, "/home/figures/"))
-    assert 'hx-get="/home/figures/"' in shown(south, "/")
+    assert "Where to look" not in text_of(shown(south, "/today/figures/"))
+    assert 'hx-get="/today/figures/"' in shown(south, "/")
 
 
 def test_a_strange_address_fills_in_nothing_that_breaks(two_sites: None) -> None:

@@ -427,12 +427,12 @@ def test_the_pages_of_signals_ask_few_questions(db: None) -> None:
 
 def test_new_signals_are_on_the_home_page_of_those_who_answer_them(db: None) -> None:
     a_rise()
-    assert "signals to review" in text_of(shown(a_member("north"), "/home/figures/"))
-    assert "signals to review" not in text_of(shown(a_person("north", Role.OPERATOR, "o"), "/home/figures/"))
+    assert "signals to review" in text_of(shown(a_member("north"), "/today/figures/"))
+    assert "signals to review" not in text_of(shown(a_person("north", Role.OPERATOR, "o"), "/today/figures/"))
     client = a_person("south", Role.QUALITY_OFFICER, "q")
     for one in signals(EVERYTHING, Filters()).signals:
         answered(client, reverse("signal", args=[one.chart.rule, one.chart.subject]), "explained", "seen", 9)
-    assert "to review" not in text_of(shown(client, "/home/figures/"))
+    assert "to review" not in text_of(shown(client, "/today/figures/"))
 
 
 def test_months_of_a_random_registry_are_as_many_as_it_says() -> None:
