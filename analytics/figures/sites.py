@@ -42,6 +42,11 @@ class GroupLine:
     out: str
     picture: str
 
+    @property
+    def procedures(self) -> str:
+        """A site's procedures with their thousands."""
+        return f"{self.record.procedures:,}" if isinstance(self.record, SiteRecord) else ""
+
 
 def site_lines(answer: Sites) -> list[GroupLine]:
     """One's own sites, in the order given."""
