@@ -23,10 +23,11 @@ def amounts(name: str, values: ArrayLike) -> FloatArray:
     array = _even_array(name, values)
     if array.dtype.kind not in NUMBER_KINDS:
         raise ValueError(f"{name}: must hold numbers, not {array.dtype.name}")
+    whole = array.dtype.kind != "f"
     array = array.astype(np.float64)
-    if not np.isfinite(array).all():
+    if not whole and not np.isfinite(array).all():
         raise ValueError(f"{name}: must be finite, without NaN or infinity")
-    if (array < 0).any():
+    if array.min(initial=0.0) < 0:
         raise ValueError(f"{name}: must not be negative, found {array.min():g}")
     return array
 
@@ -34,9 +35,9 @@ def amounts(name: str, values: ArrayLike) -> FloatArray:
 def counts(name: str, values: ArrayLike) -> FloatArray:
     """As `amounts`, and every value a whole number."""
     array = amounts(name, values)
-    if (array != np.floor(array)).any():
-        raise ValueError(f"{name}: must be whole numbers, found {array[array != np.floor(array)][0]:g}")
-    if (array > LARGEST_COUNT).any():
+    if (broken := array != np.floor(array)).any():
+        raise ValueError(f"{name}: must be whole numbers, found {array[broken][0]:g}")
+    if array.max(initial=0.0) > LARGEST_COUNT:
         raise ValueError(f"{name}: must be at most {LARGEST_COUNT}, found {array.max():g}")
     return array
 

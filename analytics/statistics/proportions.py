@@ -59,10 +59,12 @@ def wilson(
     won, tried = successes_in_trials(successes, trials)
     z = two_sided_quantile(confidence)
     tried = np.where(tried > 0, tried, np.nan)
+    if not continuity:
+        lower, upper = _score_limits(won, tried, z)
+        return lower[()], upper[()]
     # The correction is the same limit, taken half a success further out.
-    step = 0.5 if continuity else 0.0
-    lower = _score_lower(np.maximum(won - step, 0.0), tried, z)
-    upper = _score_upper(np.minimum(won + step, tried), tried, z)
+    lower, _ = _score_limits(np.maximum(won - 0.5, 0.0), tried, z)
+    _, upper = _score_limits(np.minimum(won + 0.5, tried), tried, z)
     return lower[()], upper[()]
 
 
@@ -229,19 +231,13 @@ def clustered_wilson_of_sums(
     )
 
 
-def _score_lower(won: FloatArray, tried: FloatArray, z: float) -> FloatArray:
-    # Product of both roots over the greater root: no difference of nearly equal numbers, and exactly 0 at 0.
-    return won / tried * won / np.where(won > 0, _greater_root(won, tried, z), 1.0)
-
-
-def _score_upper(won: FloatArray, tried: FloatArray, z: float) -> FloatArray:
-    upper = np.minimum(_greater_root(won, tried, z) / (tried + z * z), 1.0)
-    return np.where(won == tried, 1.0, upper)
-
-
-def _greater_root(won: FloatArray, tried: FloatArray, z: float) -> FloatArray:
-    """The upper score limit times `tried + z²`."""
-    return won + z * z / 2 + z * np.sqrt(won * (1 - won / tried) + z * z / 4)
+def _score_limits(won: FloatArray, tried: FloatArray, z: float) -> tuple[FloatArray, FloatArray]:
+    # The root is the upper limit times `tried + z²`. The lower is the product of both roots over it: no difference of
+    # nearly equal numbers, and exactly 0 at 0.
+    root = won + z * z / 2 + z * np.sqrt(won * (1 - won / tried) + z * z / 4)
+    lower = won / tried * won / np.where(won > 0, root, 1.0)
+    upper = np.where(won == tried, 1.0, np.minimum(root / (tried + z * z), 1.0))
+    return lower, upper
 
 
 def _mid_p_limit(
@@ -285,10 +281,7 @@ def _wilson_at(
     z = two_sided_quantile(confidence)
     tried = np.where(tried > 0, tried, np.nan)
     alone = (clusters == 1) & (tried > 1)
-    lower, upper = (
-        _score_lower(won / effect, tried / effect, z),
-        _score_upper(won / effect, tried / effect, z),
-    )
+    lower, upper = _score_limits(won / effect, tried / effect, z)
     shown = np.where(alone | np.isnan(tried), np.nan, effect)
     return ClusteredProportion((won / tried)[()], lower[()], upper[()], shown[()])
 
