@@ -51,7 +51,7 @@ JUICE = [
     9,
     6,
 ]
-# NIST/SEMATECH e-Handbook 6.3.3.1; data and limits seen in a transcription.
+# NIST/SEMATECH e-Handbook 6.3.3.1; data and limits seen in a public copy of the page.
 WAFERS = [16, 14, 28, 16, 12, 20, 10, 12, 10, 17, 19, 17, 14, 16, 15, 13, 14, 16, 11, 20, 11, 19, 16, 31, 13]
 # Montgomery, pp. 173-175; data seen (qcc, circuit), limits 6.48 and 33.22, of a rounded mean, from memory.
 BOARDS = [
@@ -111,8 +111,8 @@ def test_a_p_chart_of_orange_juice_cans() -> None:
     assert (np.flatnonzero(chart.out) + 1).tolist() == [15, 23]
 
 
-def test_one_transcription_of_the_juice_limits_is_off_by_a_digit() -> None:
-    """It has .4103 where arithmetic, as Montgomery, has .4102."""
+def test_the_upper_juice_limit_is_the_one_that_montgomery_prints() -> None:
+    """A public copy of the data has .4103; arithmetic, as Montgomery, has .4102."""
     assert round(float(p_chart(JUICE, 50).upper[0]), 4) == 0.4102
 
 
