@@ -85,8 +85,54 @@ class SiteMonthInError:
         )
 
 
+class OfAttempts:
+    """A row that counts how many attempts resolved the situation, with Wilson's limits."""
+
+    __slots__ = ()
+    attempts: int
+    resolved: int
+    unknown: int
+    cases: int
+    lower: float | None
+    upper: float | None
+
+    @property
+    def estimate(self) -> Estimate:
+        """Resolved in attempts, with what must be said of it."""
+        return estimates.share(
+            self.resolved,
+            self.attempts,
+            unit="attempts",
+            limits=(self.lower, self.upper),
+            missing=self.unknown,
+            cases=self.cases,
+        )
+
+
+class PerUses:
+    """A row that counts first events and units opened, with Garwood's limits."""
+
+    __slots__ = ()
+    events: int
+    secondary_events: int
+    uses: int
+    lower: float | None
+    upper: float | None
+
+    @property
+    def estimate(self) -> Estimate:
+        """First events per 1,000 units opened, with what must be said of it."""
+        return estimates.rate(
+            self.events,
+            self.uses,
+            unit="uses",
+            limits=(self.lower, self.upper),
+            secondary=self.secondary_events,
+        )
+
+
 @dataclass(frozen=True, slots=True)
-class TechniqueRecord:
+class TechniqueRecord(OfAttempts):
     """Attempts with one technique in one situation with one aim; those of unknown result stand in `unknown` alone.
 
     `attempt_in_situation` is None where all attempts are together. The limits are Wilson's of resolved in attempts.
@@ -112,21 +158,9 @@ class TechniqueRecord:
     lower: float | None
     upper: float | None
 
-    @property
-    def estimate(self) -> Estimate:
-        """Resolved in attempts, with what must be said of it."""
-        return estimates.share(
-            self.resolved,
-            self.attempts,
-            unit="attempts",
-            limits=(self.lower, self.upper),
-            missing=self.unknown,
-            cases=self.cases,
-        )
-
 
 @dataclass(frozen=True, slots=True)
-class DeviceRate:
+class DeviceRate(PerUses):
     """Events of one model, or of one class where the model is not known, per 1,000 units opened.
 
     The rate is None without uses, and where there are secondary events only.
@@ -141,17 +175,6 @@ class DeviceRate:
     rate_per_1000: float | None
     lower: float | None
     upper: float | None
-
-    @property
-    def estimate(self) -> Estimate:
-        """First events per 1,000 units opened, with what must be said of it."""
-        return estimates.rate(
-            self.events,
-            self.uses,
-            unit="uses",
-            limits=(self.lower, self.upper),
-            secondary=self.secondary_events,
-        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,16 +6,14 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from analytics import estimates
-from analytics.answers import DeviceRate
-from analytics.estimates import Estimate
+from analytics.answers import DeviceRate, OfAttempts, PerUses
 
 OF_RESCUE_TOOLS = ("observational", "not_compared", "unadjusted_for_order", "aims_apart")
 """Cautions beside figures of devices as tools of rescue: those of techniques, since a tool is chosen with one."""
 
 
 @dataclass(frozen=True, slots=True)
-class GroupRate:
+class GroupRate(PerUses):
     """Events of the models of one class, or of one maker, per 1,000 units opened; `models` are those with a rate.
 
     `group` is a code of the list of device classes or a maker's name, None where the catalogue names no maker.
@@ -30,17 +28,6 @@ class GroupRate:
     rate_per_1000: float | None
     lower: float | None
     upper: float | None
-
-    @property
-    def estimate(self) -> Estimate:
-        """First events per 1,000 units opened, with what must be said of it."""
-        return estimates.rate(
-            self.events,
-            self.uses,
-            unit="uses",
-            limits=(self.lower, self.upper),
-            secondary=self.secondary_events,
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +59,7 @@ class DevicePage:
 
 
 @dataclass(frozen=True, slots=True)
-class RescueRecord:
+class RescueRecord(OfAttempts):
     """Attempts in which a device model was used with one aim, and those that resolved the situation faced.
 
     `situation_faced` is None where all situations are together. Attempts of unknown result stand in `unknown` alone;
@@ -90,18 +77,6 @@ class RescueRecord:
     cases: int
     lower: float | None
     upper: float | None
-
-    @property
-    def estimate(self) -> Estimate:
-        """Resolved in attempts, with what must be said of it."""
-        return estimates.share(
-            self.resolved,
-            self.attempts,
-            unit="attempts",
-            limits=(self.lower, self.upper),
-            missing=self.unknown,
-            cases=self.cases,
-        )
 
 
 @dataclass(frozen=True, slots=True)

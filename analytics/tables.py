@@ -29,7 +29,12 @@ def columns_of(record: type, *, by_attempt: bool = False) -> list[str]:
 
 def write_csv(answer: Answer[Any], columns: list[str], to: Writable) -> None:
     """A heading and the rows of an answer, lines ending in a line feed."""
-    write_rows(columns, ([getattr(row, column) for column in columns] for row in answer.rows), to)
+    write_rows(columns, cells_of(answer.rows, columns), to)
+
+
+def cells_of(records: Iterable[Any], columns: Sequence[str]) -> Iterator[list[Any]]:
+    """What each record says under the columns."""
+    return ([getattr(record, column) for column in columns] for record in records)
 
 
 def write_rows(

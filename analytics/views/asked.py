@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.http import HttpResponse
 
 from analytics import asking
-from analytics.answers import Answer
 from analytics.asking import Asked
-from analytics.tables import write_csv
+from analytics.tables import write_rows
 from registry.access import Scope, scope_for, sites_for
 from registry.doors import MemberRequest
 
@@ -28,11 +27,17 @@ def what_is_asked(
     return asked, scope if asked.problems else scope.narrowed(asked.sites), names
 
 
-def csv_of(name: str, answer: Answer[Any], columns: list[str]) -> HttpResponse:
-    """The rows of an answer as a file."""
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{name}"'
-    write_csv(answer, columns, response)
+def file_of(name: str, kind: str) -> HttpResponse:
+    """An empty file of a kind, to be written into."""
+    return HttpResponse(content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
+def csv_of(
+    name: str, columns: Sequence[str], rows: Iterable[Sequence[str | int | float | None]]
+) -> HttpResponse:
+    """A heading and rows as a file."""
+    response = file_of(name, "text/csv; charset=utf-8")
+    write_rows(columns, rows, response)
     return response
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from django.http import HttpResponse
@@ -16,7 +16,7 @@ from analytics.answers import OF_DEVICES, Answer, DeviceRate
 from analytics.answers_devices import DevicePage, GroupRate
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
-from analytics.tables import columns_of, write_rows
+from analytics.tables import cells_of, columns_of
 from analytics.views.asked import Sites, csv_of, refused, what_is_asked
 from registry.access import Scope, scope_for
 from registry.cautions import caution
@@ -109,16 +109,11 @@ def devices_csv(request: MemberRequest) -> HttpResponse:
         groups = () if by == "model" else _groups(by, rates, _models(rates))
     moment = snapshots.in_file_name(as_of)
     if by == "model":
-        return csv_of(f"devices{moment}.csv", rates, columns_of(DeviceRate))
-    return _csv_of_groups(f"devices-by-{by}{moment}.csv", by, groups)
-
-
-def _csv_of_groups(file: str, by: str, rows: Iterable[GroupRate]) -> HttpResponse:
-    name, columns = ("device_class" if by == "class" else by), columns_of(GroupRate)
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{file}"'
-    write_rows([name, *columns[1:]], ([getattr(row, column) for column in columns] for row in rows), response)
-    return response
+        columns = columns_of(DeviceRate)
+        return csv_of(f"devices{moment}.csv", columns, cells_of(rates.rows, columns))
+    columns = columns_of(GroupRate)
+    heading = ["device_class" if by == "class" else by, *columns[1:]]
+    return csv_of(f"devices-by-{by}{moment}.csv", heading, cells_of(groups, columns))
 
 
 def device_rates(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:

@@ -19,12 +19,11 @@ from analytics.figures import (
     PLACES,
     SITE_FUNNEL,
 )
-from analytics.tables import write_rows
 from analytics.views import device as device_page
 from analytics.views import devices, places, techniques
 from analytics.views import signals as signals_page
 from analytics.views import sites as sites_page
-from analytics.views.asked import Sites, refused, what_is_asked
+from analytics.views.asked import Sites, csv_of, file_of, refused, what_is_asked
 from registry.access import NotAllowed, NotFound, Scope, may_enter
 from registry.doors import MemberRequest, page
 
@@ -89,10 +88,8 @@ def figure_file(request: MemberRequest, name: str, kind: str) -> HttpResponse:
             figure = source.make(scope, asked, sites)
     if figure is None:
         raise NotFound("with these filters there is nothing to draw")
-    response = HttpResponse(content_type="text/csv; charset=utf-8" if kind == "csv" else "image/svg+xml")
-    response["Content-Disposition"] = f'attachment; filename="{name}.{kind}"'
     if kind == "csv":
-        write_rows(figure.columns, figure.rows, response)
-    else:
-        response.write(figure.file)
+        return csv_of(f"{name}.csv", figure.columns, figure.rows)
+    response = file_of(f"{name}.svg", "image/svg+xml")
+    response.write(figure.file)
     return response

@@ -11,9 +11,8 @@ from django.views.decorators.http import require_GET
 from analytics import asking, cohorts, figures, summaries
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
-from analytics.tables import write_rows
 from analytics.views.all_filters import chips_of, narrowed
-from analytics.views.asked import Sites, refused, what_is_asked
+from analytics.views.asked import Sites, csv_of, refused, what_is_asked
 from registry.access import Scope
 from registry.cautions import caution
 from registry.doors import MemberRequest, page
@@ -55,8 +54,5 @@ def places_csv(request: MemberRequest) -> HttpResponse:
     asked, scope, _ = what_is_asked(request, "places_csv", asking.OF_TECHNIQUES)
     if asked.problems:
         return refused(asked)
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = 'attachment; filename="lesions.csv"'
     rows = figures.context_rows(summaries.lesion_contexts(scope, asked.filters))
-    write_rows(("table", "situation", "of_the_lesion", "complications"), rows, response)
-    return response
+    return csv_of("lesions.csv", ("table", "situation", "of_the_lesion", "complications"), rows)

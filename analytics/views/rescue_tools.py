@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET
 from analytics import asking, charts, chips, cohorts, figures, summaries
 from analytics.answers_devices import OF_RESCUE_TOOLS, RescueRecord
 from analytics.asking import Asked
-from analytics.tables import columns_of
+from analytics.tables import cells_of, columns_of
 from analytics.views.asked import Sites, csv_of, refused, what_is_asked
 from registry.access import Scope
 from registry.cautions import caution
@@ -66,4 +66,4 @@ def rescue_tools_csv(request: MemberRequest) -> HttpResponse:
         return refused(asked)
     answer = summaries.rescue_tools(scope, asked.filters, by_situation=by_situation)
     columns = [name for name in columns_of(RescueRecord) if by_situation or name != "situation_faced"]
-    return csv_of("rescue-tools.csv", answer, columns)
+    return csv_of("rescue-tools.csv", columns, cells_of(answer.rows, columns))

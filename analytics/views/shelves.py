@@ -9,9 +9,8 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from analytics import asking, cohorts, figures, summaries
-from analytics.tables import write_rows
 from analytics.views.all_filters import chips_of, narrowed
-from analytics.views.asked import refused, what_is_asked
+from analytics.views.asked import csv_of, refused, what_is_asked
 from registry.cautions import caution
 from registry.doors import MemberRequest, page
 
@@ -43,8 +42,5 @@ def tools_wanted_csv(request: MemberRequest) -> HttpResponse:
     asked, scope, _ = what_is_asked(request, "tools_wanted_csv", asking.OF_TECHNIQUES)
     if asked.problems:
         return refused(asked)
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = 'attachment; filename="tools-wanted.csv"'
     rows = figures.wish_rows(summaries.shopping_list(scope, asked.filters))
-    write_rows(figures.WISH_COLUMNS, rows, response)
-    return response
+    return csv_of("tools-wanted.csv", figures.WISH_COLUMNS, rows)

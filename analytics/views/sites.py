@@ -12,8 +12,7 @@ from analytics import asking, charts, chips, cohorts, figures, summaries
 from analytics.answers_sites import FEWEST_OTHERS, OneselfAmongOthers, SiteRecord, Sites
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
-from analytics.tables import write_rows
-from analytics.views.asked import refused, what_is_asked
+from analytics.views.asked import csv_of, refused, what_is_asked
 from registry.access import ALL_ROLES, scope_for, scope_of
 from registry.cautions import caution
 from registry.doors import MemberRequest, page
@@ -109,10 +108,7 @@ def sites_csv(request: MemberRequest) -> HttpResponse:
     asked, _, _ = what_is_asked(request, "sites_csv", asking.OF_SITES)
     if asked.problems:
         return refused(asked)
-    response = HttpResponse(content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = 'attachment; filename="sites.csv"'
-    write_rows(_COLUMNS, map(_row, _sites(request, asked).own), response)
-    return response
+    return csv_of("sites.csv", _COLUMNS, map(_row, _sites(request, asked).own))
 
 
 def _row(one: SiteRecord) -> tuple[str | int | float | None, ...]:

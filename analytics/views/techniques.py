@@ -13,7 +13,7 @@ from analytics.answers import OF_TECHNIQUES, TechniqueRecord
 from analytics.answers_techniques import CLUSTERED
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
-from analytics.tables import columns_of
+from analytics.tables import cells_of, columns_of
 from analytics.views.asked import Sites, csv_of, refused, what_is_asked
 from registry.access import Scope
 from registry.cautions import caution
@@ -113,4 +113,5 @@ def techniques_csv(request: MemberRequest) -> HttpResponse:
     with snapshots.answering(asked.filters) as as_of:
         answer = summaries.techniques(scope, asked.filters, by_attempt=by_attempt)
     name = f"techniques{snapshots.in_file_name(as_of)}.csv"
-    return csv_of(name, answer, columns_of(TechniqueRecord, by_attempt=by_attempt))
+    columns = columns_of(TechniqueRecord, by_attempt=by_attempt)
+    return csv_of(name, columns, cells_of(answer.rows, columns))
