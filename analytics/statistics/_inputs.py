@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,6 +16,7 @@ LARGEST_COUNT = 2**53  # beyond it a float skips whole numbers
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+Element = TypeVar("Element", bound=np.generic)
 
 
 def amounts(name: str, values: ArrayLike) -> FloatArray:
@@ -101,14 +102,14 @@ def one_amount(name: str, value: Any) -> float:
     return float(array)
 
 
-def row(name: str, array: FloatArray) -> FloatArray:
+def row(name: str, array: NDArray[Element]) -> NDArray[Element]:
     """`array` with one axis, a single number as a row of one; ValueError where it has several axes."""
     if array.ndim > 1:
         raise ValueError(f"{name}: must be one row of numbers, not an array of shape {array.shape}")
     return np.atleast_1d(array)
 
 
-def read_only(array: FloatArray) -> FloatArray:
+def read_only(array: NDArray[Element]) -> NDArray[Element]:
     """The same array, which nobody can write to any more."""
     array.setflags(write=False)
     return array

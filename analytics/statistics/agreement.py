@@ -112,7 +112,6 @@ def prevalence_bias_adjusted_kappa(table: ArrayLike, confidence: float = 0.95) -
 
     Example: prevalence_bias_adjusted_kappa([[80, 10], [5, 5]]).kappa gives 0.7.
     """
-    two_sided_quantile(confidence)
     cases = _square_table(table)
     if cases.shape != (2, 2):
         raise ValueError(f"table: must be 2 by 2, but is {cases.shape[0]} by {cases.shape[1]}")

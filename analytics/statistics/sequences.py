@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from analytics.statistics._inputs import (
     FloatArray,
@@ -16,6 +15,8 @@ from analytics.statistics._inputs import (
     amounts,
     counts,
     indicators,
+    read_only,
+    row,
     two_sided_quantile,
 )
 from analytics.statistics.proportions import wilson
@@ -114,10 +115,10 @@ def cumulative_incidence(attempt: ArrayLike, cause: Iterable[str | None] | None)
     events = np.array([np.bincount(made[said == name] - first, minlength=attempts.size) for name in names])
     incidence, variance = _aalen_johansen(events.reshape(len(names), attempts.size), at_risk)
     return CumulativeIncidence(
-        _read_only(attempts),
-        _read_only(at_risk),
-        MappingProxyType(dict(zip(names, _read_only(incidence), strict=True))),
-        MappingProxyType(dict(zip(names, _read_only(variance), strict=True))),
+        read_only(attempts),
+        read_only(at_risk),
+        MappingProxyType(dict(zip(names, incidence, strict=True))),
+        MappingProxyType(dict(zip(names, variance, strict=True))),
     )
 
 
@@ -143,8 +144,8 @@ def kaplan_meier(times: ArrayLike, events: ArrayLike, confidence: float = 0.95) 
     Example: kaplan_meier([6, 6, 6, 7, 9], [1, 1, 0, 1, 0]).survival gives 0.6, 0.3 and 0.3.
     """
     z = two_sided_quantile(confidence)
-    seen = _one_row("times", amounts("times", times))
-    happened = _one_row("events", indicators("events", events))
+    seen = row("times", amounts("times", times))
+    happened = row("events", indicators("events", events))
     if seen.size != happened.size:
         raise ValueError(f"times and events: must be equally long, but are {seen.size} and {happened.size}")
     moments, place = np.unique(seen, return_inverse=True)
@@ -156,7 +157,7 @@ def kaplan_meier(times: ArrayLike, events: ArrayLike, confidence: float = 0.95) 
     growth = np.cumsum(had / (at_risk * np.where(stayed > 0, stayed, np.inf)))
     lower, upper = _log_log_limits(survival, growth, z)
     curve = (moments, at_risk, had, survival, survival**2 * growth, lower, upper)
-    return KaplanMeier(*(_read_only(array) for array in curve))
+    return KaplanMeier(*(read_only(array) for array in curve))
 
 
 def _log_log_limits(survival: FloatArray, growth: FloatArray, z: float) -> tuple[FloatArray, FloatArray]:
@@ -186,8 +187,8 @@ def conditional_success(
 
     Example: conditional_success([1, 1, 2, 2, 2], [1, 1, 1, 0, 0]).share gives 0.4 and 0.333333.
     """
-    tries = _one_row("attempt", counts("attempt", attempt)).astype(np.int64)
-    success = _one_row("succeeded", indicators("succeeded", succeeded))
+    tries = row("attempt", counts("attempt", attempt)).astype(np.int64)
+    success = row("succeeded", indicators("succeeded", succeeded))
     if tries.size != success.size:
         raise ValueError(
             f"attempt and succeeded: must be equally long, but are {tries.size} and {success.size}"
@@ -199,19 +200,13 @@ def conditional_success(
     won = np.bincount(tries[success], minlength=last + 1)[1:]
     lower, upper = wilson(won, made, confidence)
     table = (np.arange(1, last + 1, dtype=np.int64), made, won, won / made, lower, upper)
-    return ConditionalSuccess(*(_read_only(array) for array in table))
-
-
-def _one_row(name: str, array: NDArray[Any]) -> NDArray[Any]:
-    if array.ndim > 1:
-        raise ValueError(f"{name}: must be one row, not a table of {array.ndim} dimensions")
-    return np.atleast_1d(array)
+    return ConditionalSuccess(*(read_only(array) for array in table))
 
 
 def _one_per_complication(
     attempt: ArrayLike, cause: Iterable[str | None] | None
 ) -> tuple[IntArray, list[str | None]]:
-    made = _one_row("attempt", counts("attempt", attempt)).astype(np.int64)
+    made = row("attempt", counts("attempt", attempt)).astype(np.int64)
     if cause is None or isinstance(cause, str):
         causes: list[str | None] = [cause]
     else:
@@ -228,7 +223,7 @@ def _one_per_complication(
 
 
 def _aalen_johansen(events: IntArray, at_risk: IntArray) -> tuple[FloatArray, FloatArray]:
-    """Incidence and variance from events, all three of shape (causes, attempts), and from those at risk.
+    """Incidence and variance, read-only, from events, all three of shape (causes, attempts), and from those at risk.
 
     Someone is at risk at every attempt of the grid, and someone stays after each but the last: nothing here
     is ever divided by 0.
@@ -244,9 +239,4 @@ def _aalen_johansen(events: IntArray, at_risk: IntArray) -> tuple[FloatArray, Fl
     covariance = np.cumsum(step, axis=1) - step
     added = gain**2 * relative_variance + 2 * gain * covariance + gain * (open_before - gain) / at_risk
     incidence = np.minimum(np.cumsum(gain, axis=1), 1.0)
-    return incidence, np.maximum(np.cumsum(added, axis=1), 0.0)
-
-
-def _read_only(array: NDArray[Any]) -> NDArray[Any]:
-    array.setflags(write=False)
-    return array
+    return read_only(incidence), read_only(np.maximum(np.cumsum(added, axis=1), 0.0))

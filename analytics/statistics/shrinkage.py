@@ -16,6 +16,7 @@ from analytics.statistics._inputs import (
     measures,
     read_only,
     require_same_shape,
+    successes_in_trials,
 )
 from analytics.statistics.counts import garwood
 from analytics.statistics.proportions import clopper_pearson
@@ -75,11 +76,7 @@ def beta_binomial(
 
     Example: beta_binomial([0, 1, 5, 9], [20, 20, 20, 20]).mean gives 0.029500, 0.071340, 0.238698 and 0.406057.
     """
-    won, tried = counts("successes", successes), counts("trials", trials)
-    require_same_shape(successes=won, trials=tried)
-    won, tried = np.broadcast_arrays(won, tried)
-    if (won > tried).any():
-        raise ValueError("successes: must not be above trials")
+    won, tried = np.broadcast_arrays(*successes_in_trials(successes, trials))
     if tried.max(initial=0) > LARGEST_GROUP:
         raise ValueError(f"trials: must be at most {LARGEST_GROUP:,} in one group, found {tried.max():,.0f}")
     tail = (1 - confidence_level(confidence)) / 2

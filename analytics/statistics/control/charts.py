@@ -6,10 +6,19 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
-from analytics.statistics._inputs import FloatArray, counts, measures, read_only, require_same_shape, row
+from analytics.statistics._inputs import (
+    BoolArray,
+    FloatArray,
+    counts,
+    measures,
+    read_only,
+    require_same_shape,
+    row,
+    successes_in_trials,
+)
 from analytics.statistics.control.quantiles import smallest_above
 
 TAIL = 0.00135  # of each side: what three standard deviations leave of a normal distribution
@@ -18,8 +27,6 @@ MOVING_RANGE_FACTOR = 2.66  # 3/1.128, from the mean range of two neighbours to 
 FARTHEST = 60.0  # standard deviations beyond which no probability limit lies
 
 ROUNDING = 1e-12  # relative; equal points make a limit of their own value, which is not to be crossed by it
-
-BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,9 +65,8 @@ def p_chart(events: ArrayLike, sizes: ArrayLike) -> ControlChart:
 
     Example: p_chart([12, 15, 8, 10], 50).upper[0] gives 0.402165.
     """
-    seen, size = _points("events", counts("events", events), "sizes", counts("sizes", sizes))
-    if (seen > size).any():
-        raise ValueError("events: must not be above sizes")
+    won, tried = successes_in_trials(events, sizes, ("events", "sizes"))
+    seen, size = _points("events", won, "sizes", tried)
     shown = np.where(size > 0, size, np.nan)
     centre = seen.sum() / size.sum() if size.any() else np.nan
     reach = 3 * np.sqrt(centre * (1 - centre) / shown)
@@ -201,6 +207,4 @@ def _chart(
     middle, low, high = (read_only(np.array(line)) for line in lines)
     points = read_only(np.array(value))
     above, below = points > high * (1 + ROUNDING), points < low * (1 - ROUNDING)
-    above.setflags(write=False)
-    below.setflags(write=False)
-    return ControlChart(points, middle, low, high, above, below, limits)
+    return ControlChart(points, middle, low, high, read_only(above), read_only(below), limits)

@@ -20,6 +20,7 @@ from analytics.statistics._inputs import (
     read_only,
     require_same_shape,
     row,
+    successes_in_trials,
 )
 
 BOUNDARY = "signal where the path is at or above the threshold"
@@ -93,11 +94,8 @@ def binomial_cusum(
 
     Example: binomial_cusum([0, 2, 1], [30, 25, 40], 0.02, 2.0, 1.3).path[1] gives 0.891229.
     """
-    seen, used = counts("events", events), counts("uses", uses)
-    require_same_shape(events=seen, uses=used)
+    seen, used = successes_in_trials(events, uses, ("events", "uses"))
     seen, used = np.broadcast_arrays(np.atleast_1d(seen), used)
-    if (seen > used).any():
-        raise ValueError("events: must not be above uses")
     return _cusum(_weights(seen, used, fraction("p0", p0), odds_ratio_of(odds_ratio)), threshold)
 
 
@@ -150,8 +148,7 @@ def events_within(events_at: ArrayLike, uses: int, k: int, m: int, p0: float | N
     if needed > width:
         raise ValueError(f"k: must not be above m, but {needed} events cannot lie within {width} uses")
     close = at[needed - 1 :] - at[: at.size - needed + 1] < width if at.size >= needed else np.empty(0, bool)
-    alarms = np.flatnonzero(close) + needed - 1
-    alarms.setflags(write=False)
+    alarms = read_only(np.flatnonzero(close) + needed - 1)
     if p0 is None:
         return EventsWithin(alarms, float("nan"), "no chance of an event given")
     return EventsWithin(alarms, *_chance_of_cluster(fraction("p0", p0), total, needed, width))
@@ -203,9 +200,7 @@ def _cusum(weights: FloatArray, threshold: float) -> Cusum:
         now = np.where(now >= reached, 0.0, now)
     path = np.moveaxis(path, 0, -1)
     alarms = np.argwhere(path >= reached)
-    alarms = alarms[:, 0] if path.ndim == 1 else alarms
-    alarms.setflags(write=False)
-    return Cusum(read_only(path), alarms, limit)
+    return Cusum(read_only(path), read_only(alarms[:, 0] if path.ndim == 1 else alarms), limit)
 
 
 def _whole(name: str, value: object) -> int:

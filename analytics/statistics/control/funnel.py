@@ -14,7 +14,6 @@ from analytics.statistics._inputs import (
     counts,
     fraction,
     read_only,
-    require_same_shape,
     successes_in_trials,
 )
 from analytics.statistics.control.quantiles import smallest_above
@@ -88,8 +87,7 @@ def funnel_limits(
     levels = _levels(coverage)
     if adjustment not in ADJUSTMENTS:
         raise ValueError(f"adjustment: must be one of {', '.join(ADJUSTMENTS)}, not {adjustment!r}")
-    if spread is not None and not math.isclose(spread.target, aim, rel_tol=1e-9):
-        raise ValueError(f"spread: was measured about {spread.target:g}, not about the target {aim:g}")
+    _require_same_target(spread, aim)
     tails = ((1 - levels) / 2).reshape(levels.shape + (1,) * size.ndim)
     shown = np.where(size > 0, size, np.nan)
     if spread is not None and spread.phi > 1:
@@ -128,11 +126,7 @@ def overdispersion(
 
     Example: overdispersion([2, 9, 5, 12], [40, 60, 55, 80]).phi gives 0.731878.
     """
-    seen, size = counts("events", events), counts("sizes", sizes)
-    require_same_shape(events=seen, sizes=size)
-    seen, size = np.broadcast_arrays(seen, size)
-    if (seen > size).any():
-        raise ValueError("events: must not be above sizes")
+    seen, size = np.broadcast_arrays(*successes_in_trials(events, sizes, ("events", "sizes")))
     cut = _winsorised_share(winsorise)
     aim = _aim(seen, size, target)
     variance = aim * (1 - aim)
@@ -177,8 +171,7 @@ def funnel_p_values(
     """
     aim = fraction("target", target)
     seen, size = successes_in_trials(events, sizes, ("events", "sizes"))
-    if spread is not None and not math.isclose(spread.target, aim, rel_tol=1e-9):
-        raise ValueError(f"spread: was measured about {spread.target:g}, not about the target {aim:g}")
+    _require_same_target(spread, aim)
     if spread is not None and spread.z.shape != seen.shape:
         raise ValueError("spread: was measured of other groups")
     if spread is not None and spread.phi > 1:
@@ -186,6 +179,11 @@ def funnel_p_values(
     at_least = np.where(seen > 0, special.betainc(np.maximum(seen, 1), size - seen + 1, aim), 1.0)
     smaller = np.minimum(_at_most(seen, size, aim), at_least)
     return read_only(np.where(size > 0, np.minimum(2 * smaller, 1.0), np.nan))
+
+
+def _require_same_target(spread: Overdispersion | None, aim: float) -> None:
+    if spread is not None and not math.isclose(spread.target, aim, rel_tol=1e-9):
+        raise ValueError(f"spread: was measured about {spread.target:g}, not about the target {aim:g}")
 
 
 def _levels(coverage: ArrayLike) -> FloatArray:

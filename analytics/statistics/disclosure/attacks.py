@@ -14,6 +14,7 @@ from analytics.statistics._inputs import (
     amounts,
     counts,
     require_same_shape,
+    successes_in_trials,
 )
 
 MINIMUM = 11  # the smallest count above 0 that may be published
@@ -156,10 +157,7 @@ def proportion_leaks(successes: ArrayLike, trials: ArrayLike, minimum: int = MIN
     Example: proportion_leaks([50, 46, 30, 8], [57, 57, 30, 8]) gives True, False, False and True.
     """
     least = smallest_shown(minimum)
-    won, tried = counts("successes", successes), counts("trials", trials)
-    require_same_shape(successes=won, trials=tried)
-    if (won > tried).any():
-        raise ValueError("successes: must not be above trials")
+    won, tried = successes_in_trials(successes, trials)
     return (is_small(won, least) | is_small(tried - won, least) | is_small(tried, least))[()]
 
 
