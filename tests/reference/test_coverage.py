@@ -36,7 +36,11 @@ NOTES = Path(__file__).parents[2] / "DEVELOPERS.md"
     ],
 )
 def test_wilsons_coverage_at_single_chances(trials: int, chance: float, expected: float) -> None:
-    """Recomputed at the points of Brown, Cai & DasGupta, Stat Sci 2001;16:101-133, section 2, and at a spike."""
+    """Recomputed.
+
+    At the first five points Brown, Cai & DasGupta, Stat Sci 2001;16:101-133, section 2, show how the textbook
+    interval fails (from memory); the last two show the dip of Wilson's own coverage close to 0.
+    """
     assert coverage(wilson, trials, [chance])[0] == pytest.approx(expected, abs=5e-5)
 
 

@@ -144,11 +144,10 @@ def test_p_values_are_twice_the_smaller_binomial_tail() -> None:
 
 
 def test_p_values_allow_for_spread_where_there_is_more_than_chance() -> None:
-    """Section 7's invented groups: phi 3.110785, z of the sixth group 3.197304."""
-    events, sizes = [2, 9, 5, 12, 3, 18, 6, 10, 1, 14], [40, 60, 55, 80, 30, 70, 90, 100, 45, 50]
-    spread = overdispersion(events, sizes)
-    found = funnel_p_values(events, sizes, spread.target, spread)
-    assert found[5] == pytest.approx(2 * stats.norm.sf(3.197304 / 3.110785**0.5), abs=SIX_DECIMALS)
+    """The constructed groups, of phi 3.110785."""
+    spread = overdispersion(EVENTS, SIZES)
+    found = funnel_p_values(EVENTS, SIZES, spread.target, spread)
+    assert found[5] == pytest.approx(2 * stats.norm.sf(Z[5] / 3.110785**0.5), abs=SIX_DECIMALS)
     even = overdispersion([5, 5], [50, 50])
     assert funnel_p_values([5, 5], [50, 50], 0.1, even) == pytest.approx((1, 1))
 

@@ -41,6 +41,13 @@ def test_the_published_example_finds_three_by_holm_and_by_bonferroni_and_nine_un
     assert np.count_nonzero(p < 0.05) == 9
 
 
+def test_the_published_example_finds_three_by_benjamini_and_yekutieli_which_is_not_used() -> None:
+    """Recomputed."""
+    theirs = multipletests(PUBLISHED, method="fdr_by")[1]
+    assert theirs[:4] == pytest.approx([0.004977, 0.009955, 0.031523, 0.118212], abs=5e-7)
+    assert np.count_nonzero(theirs <= 0.05) == 3
+
+
 def test_four_p_values_by_holm_come_back_in_their_own_order() -> None:
     """Recomputed; the procedure is Holm, Scand J Stat 1979;6:65-70, the order that of R's `p.adjust`."""
     assert holm([0.01, 0.04, 0.03, 0.005]) == pytest.approx([0.03, 0.06, 0.06, 0.02])

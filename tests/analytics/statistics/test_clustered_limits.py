@@ -10,13 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analytics.statistics.proportions import clustered_wilson, clustered_wilson_of_sums, wilson
+from tests.analytics.statistics.strategies import usual_confidence
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
 
 Clusters = list[tuple[int, int]]
 
 methods = st.sampled_from(["saha", "rao_scott"])
-confidences = st.floats(0.5, 0.999)
 
 
 @st.composite
@@ -37,7 +37,7 @@ def sums(of: Clusters) -> tuple[float, ...]:
     return won.sum(), tried.sum(), won.size, (won**2 / tried).sum(), (tried**2).sum()
 
 
-@given(clusters, methods, confidences)
+@given(clusters, methods, usual_confidence)
 def test_limits_contain_those_of_independent_trials(of: Clusters, method: str, confidence: float) -> None:
     found = clustered_wilson(*columns(of), confidence, method)
     won, tried = sums(of)[:2]
@@ -63,7 +63,7 @@ def test_the_design_effect_is_at_most_that_of_clusters_all_won_or_all_lost(of: C
     assert np.isnan(effect) or effect <= squared / tried * (1 + 1e-12)
 
 
-@given(clusters, methods, confidences, confidences)
+@given(clusters, methods, usual_confidence, usual_confidence)
 def test_more_confidence_never_narrows_the_limits(
     of: Clusters, method: str, one: float, other: float
 ) -> None:
@@ -104,7 +104,7 @@ def test_a_cluster_without_trials_is_left_out(of: Clusters, method: str) -> None
     assert np.array_equal(found, without, equal_nan=True)
 
 
-@given(st.lists(st.lists(cluster(), max_size=8), max_size=8), confidences)
+@given(st.lists(st.lists(cluster(), max_size=8), max_size=8), usual_confidence)
 def test_a_table_of_sums_gives_what_each_rows_clusters_give(table: list[Clusters], confidence: float) -> None:
     rows = np.reshape([sums(of) for of in table], (-1, 5)).T
     won, tried, groups, shares, squared = rows

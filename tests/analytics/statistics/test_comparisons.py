@@ -17,6 +17,7 @@ from analytics.statistics.comparisons import (
     mid_p_of_table,
 )
 from analytics.statistics.proportions import wilson
+from tests.analytics.statistics.strategies import usual_confidence
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
 
@@ -26,7 +27,6 @@ Weighted = list[tuple[int, int, float]]
 
 cells = st.integers(0, 60)
 tables = st.lists(st.lists(cells, min_size=2, max_size=2), min_size=2, max_size=2)
-usual_confidence = st.floats(0.5, 0.999)
 
 
 @st.composite

@@ -11,13 +11,12 @@ from hypothesis import strategies as st
 from scipy import special
 
 from analytics.statistics.counts import garwood
+from tests.analytics.statistics.strategies import any_confidence, usual_confidence
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
 
 events = st.integers(0, 10**6)
 exposures = st.floats(1e-3, 1e9)
-any_confidence = st.floats(0, 1, exclude_min=True, exclude_max=True)
-usual_confidence = st.floats(0.5, 0.999)
 
 
 @given(events, exposures, usual_confidence)

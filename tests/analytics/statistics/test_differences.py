@@ -10,12 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analytics.statistics.proportions import newcombe_difference
+from tests.analytics.statistics.strategies import any_confidence
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
 
 Pair = tuple[int, int, int, int]
-
-any_confidence = st.floats(0, 1, exclude_min=True, exclude_max=True)
 
 
 @st.composite

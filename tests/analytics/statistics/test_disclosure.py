@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import math
-import subprocess
-import sys
 from itertools import combinations
 from typing import Any
 
@@ -346,9 +344,3 @@ def test_unequal_shapes_and_more_successes_than_trials_are_refused() -> None:
         difference_leaks([1, 2], [1, 2, 3])
     with pytest.raises(ValueError, match=r"^successes: must not be above trials"):
         proportion_leaks(2, 1)
-
-
-def test_importing_it_loads_no_optimiser() -> None:
-    code = "import analytics.statistics.disclosure, sys; print('scipy.optimize' in sys.modules)"
-    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert run.stdout.strip() == "False"

@@ -11,20 +11,13 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from analytics.statistics.proportions import clopper_pearson, mid_p
+from tests.analytics.statistics.strategies import any_confidence, proportions, usual_confidence
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
 
 Limits = Callable[..., tuple[Any, Any]]
 
 functions = st.sampled_from([clopper_pearson, mid_p])
-any_confidence = st.floats(0, 1, exclude_min=True, exclude_max=True)
-usual_confidence = st.floats(0.5, 0.999)
-
-
-@st.composite
-def proportions(draw: Any, most: int = 10**6) -> tuple[int, int]:
-    trials = draw(st.integers(1, most))
-    return draw(st.integers(0, trials)), trials
 
 
 @given(proportions(10**9), any_confidence)

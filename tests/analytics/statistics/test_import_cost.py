@@ -47,6 +47,10 @@ def test_statistics_load_nothing_heavy() -> None:
     assert not {"django", "pandas", "plotly", "scipy.stats", "statsmodels"}.intersection(loaded)
 
 
+def test_disclosure_control_loads_no_optimiser() -> None:
+    assert "scipy.optimize" not in importing("analytics.statistics.disclosure")["loaded"]
+
+
 def test_figures_and_their_cautions_load_nothing_heavy() -> None:
     loaded = importing("analytics.estimates", "analytics.answers")["loaded"]
     assert not {"django", "pandas", "plotly", "scipy.stats"}.intersection(loaded)

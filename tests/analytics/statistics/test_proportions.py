@@ -10,17 +10,9 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from analytics.statistics.proportions import wilson
+from tests.analytics.statistics.strategies import any_confidence, proportions, usual_confidence
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
-
-any_confidence = st.floats(0, 1, exclude_min=True, exclude_max=True)
-usual_confidence = st.floats(0.5, 0.999)
-
-
-@st.composite
-def proportions(draw: Any, most: int = 10**6) -> tuple[int, int]:
-    trials = draw(st.integers(1, most))
-    return draw(st.integers(0, trials)), trials
 
 
 @given(proportions(2**53), any_confidence, st.booleans())

@@ -10,6 +10,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from analytics.statistics.counts import compare_rates
+from tests.analytics.statistics.strategies import usual_confidence
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
 
@@ -18,7 +19,6 @@ Rates = tuple[int, float, int, float]
 events = st.integers(0, 500)
 exposures = st.floats(1e-2, 1e6)
 rates = st.tuples(events, exposures, events, exposures)
-usual_confidence = st.floats(0.5, 0.999)
 
 
 @given(rates, usual_confidence)

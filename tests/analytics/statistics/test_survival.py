@@ -17,6 +17,7 @@ from analytics.statistics.sequences import (
     cumulative_incidence,
     kaplan_meier,
 )
+from tests.analytics.statistics.strategies import usual_confidence
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
 
@@ -24,7 +25,6 @@ Records = list[tuple[float, bool]]
 
 moments = st.integers(0, 12).map(float) | st.floats(0, 1e6)
 records = st.lists(st.tuples(moments, st.booleans()), min_size=1, max_size=60)
-usual_confidence = st.floats(0.5, 0.999)
 complications = st.lists(
     st.tuples(st.integers(0, 8), st.booleans()).map(lambda pair: (pair[0], pair[1] and pair[0] > 0)),
     max_size=60,
