@@ -12,7 +12,7 @@ from django.db import connection
 
 from analytics.cohorts import Filters, techniques
 from registry.access import scope_of_command_line
-from tests.bench.counting import KEYS, STATEMENT, by_hand
+from tests.bench.counting import KEYS, RESULTS, STATEMENT, by_hand
 from tests.bench.measuring import Measured, side_by_side
 
 COLUMNS = (
@@ -34,7 +34,7 @@ def beside_files(size: int) -> Iterator[Measured]:
         statement = STATEMENT.replace("{where}", "").replace("registry_action", f"'{packed}'")
         expected = _in_order(by_hand("", []))
         assert _in_order(duck.execute(statement).fetchall()) == expected, "DuckDB counts otherwise"
-        assert _attempts(_by_pandas(dump)) == sum(row[len(KEYS) + 7] for row in expected), (
+        assert _attempts(_by_pandas(dump)) == sum(row[len(KEYS) + len(RESULTS)] for row in expected), (
             "pandas counts otherwise"
         )
         for name, floor in (
@@ -77,13 +77,8 @@ def _by_pandas(path: Path) -> Any:
 
 
 def _attempts(frame: Any) -> int:
-    results = [name for name in frame.columns if name in _RESULTS - {"unknown"}]
+    results = [name for name in frame.columns if name in RESULTS and name != "unknown"]
     return int(frame[results].to_numpy().sum())
-
-
-_RESULTS = {
-    *("resolved", "partly", "unchanged", "worse", "not_delivered", "stopped_for_safety", "unknown"),
-}
 
 
 def _in_order(rows: list[Any]) -> list[tuple[Any, ...]]:

@@ -10,19 +10,15 @@ from unittest import mock
 
 from django.db import connection
 from django.shortcuts import render
-from django.test import Client
 from django.urls import reverse
 
 from analytics import snapshots, summaries
 from analytics.cohorts import Filters
 from analytics.views import devices
 from registry.access import scope_of_command_line
-from registry.models import Site
 from registry.recording.devices import import_catalogue, import_device_use
-from registry.recording.sites import give_role
-from registry.terms import Role
 from tests.bench.measuring import Measured, side_by_side
-from tests.bench.pages import BACKEND
+from tests.bench.pages import director_of_all_sites
 
 ROWS = 1_900
 MONTH = "2024-03"
@@ -32,10 +28,7 @@ def long_page(size: int, site: str) -> Iterator[Measured]:
     """The devices of a catalogue of 1,900 more models: drawing the page apart from counting."""
     _more_models(site)
     snapshots.rebuild()
-    for one in Site.objects.all():
-        person = give_role("bench@north.example", one, Role.LAB_DIRECTOR, by=None)
-    client = Client(SERVER_NAME="localhost")
-    client.force_login(person, backend=BACKEND)
+    client = director_of_all_sites()
     answer = summaries.devices(scope_of_command_line(), Filters())
     drawn: list[tuple[Any, ...]] = []
 

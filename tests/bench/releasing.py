@@ -102,15 +102,17 @@ def _copied(folder: Path) -> int:
     for table, columns in _released_columns():
         tables += 1
         statement = f"SELECT {', '.join(columns)} FROM {table}"
-        with (folder / f"{table}.csv").open("wb") as file, connection.cursor() as cursor:
+        path = folder / f"{table}.csv"
+        with connection.cursor() as cursor:
             if connection.vendor == "postgresql":
                 inner: Any = cursor.cursor
-                with inner.copy(f"COPY ({statement}) TO STDOUT (FORMAT csv, HEADER)") as copy:
+                copied = inner.copy(f"COPY ({statement}) TO STDOUT (FORMAT csv, HEADER)")
+                with path.open("wb") as file, copied as copy:
                     for part in copy:
                         file.write(part)
                 continue
             cursor.execute(statement)
-            with (folder / f"{table}.csv").open("w", encoding="utf-8", newline="") as text:
+            with path.open("w", encoding="utf-8", newline="") as text:
                 writer = csv.writer(text)
                 writer.writerow(columns)
                 while part := cursor.fetchmany(2_000):
