@@ -76,7 +76,7 @@ def bernoulli_cusum(outcomes: ArrayLike, p0: float, odds_ratio: float, threshold
     """
     seen = np.atleast_1d(indicators("outcomes", outcomes)).astype(np.float64)
     risk, ratio = fraction("p0", p0), odds_ratio_of(odds_ratio)
-    return _cusum(_weights(seen, 1.0, risk, ratio), threshold)
+    return _cusum(log_likelihood_ratios(seen, 1.0, risk, ratio), threshold)
 
 
 def binomial_cusum(
@@ -96,7 +96,7 @@ def binomial_cusum(
     """
     seen, used = successes_in_trials(events, uses, ("events", "uses"))
     seen, used = np.broadcast_arrays(np.atleast_1d(seen), used)
-    return _cusum(_weights(seen, used, fraction("p0", p0), odds_ratio_of(odds_ratio)), threshold)
+    return _cusum(log_likelihood_ratios(seen, used, fraction("p0", p0), odds_ratio_of(odds_ratio)), threshold)
 
 
 def risk_adjusted_cusum(
@@ -122,7 +122,9 @@ def risk_adjusted_cusum(
     seen = np.atleast_1d(indicators("outcomes", outcomes)).astype(np.float64)
     risk = risks("expected", expected)
     require_same_shape(outcomes=seen, expected=risk)
-    weights = _weights(seen, 1.0, risk, odds_ratio_of(odds_ratio, baseline_ratio), float(baseline_ratio))
+    weights = log_likelihood_ratios(
+        seen, 1.0, risk, odds_ratio_of(odds_ratio, baseline_ratio), float(baseline_ratio)
+    )
     return _cusum(weights, threshold)
 
 
@@ -175,8 +177,13 @@ def risks(name: str, values: ArrayLike) -> FloatArray:
     return array
 
 
-def _weights(
-    events: FloatArray,
+def least_reaching(threshold: float) -> float:
+    """The least sum that has reached the threshold."""
+    return threshold - TOUCHING * max(threshold, 1.0)
+
+
+def log_likelihood_ratios(
+    events: FloatArray | float,
     uses: FloatArray | float,
     risk: FloatArray | float,
     ratio: float,
@@ -191,7 +198,7 @@ def _weights(
 def _cusum(weights: FloatArray, threshold: float) -> Cusum:
     """Step through the last axis, all rows at once."""
     limit = one_amount("threshold", threshold)
-    reached = limit - TOUCHING * max(limit, 1.0)
+    reached = least_reaching(limit)
     steps = np.ascontiguousarray(np.moveaxis(weights, -1, 0))
     path = np.empty_like(steps)
     now = np.zeros(steps.shape[1:])

@@ -12,7 +12,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from analytics.statistics._inputs import FloatArray, amounts, fraction, one_amount, require_same_shape, row
-from analytics.statistics.control.cusum import BOUNDARY, TOUCHING, odds_ratio_of, risks
+from analytics.statistics.control.cusum import (
+    BOUNDARY,
+    least_reaching,
+    log_likelihood_ratios,
+    odds_ratio_of,
+    risks,
+)
 
 WHOLE = 1e-5  # relative; a ratio of steps this near to a whole number was meant to be it
 LONGEST_RUN = 1e9
@@ -168,8 +174,9 @@ def risk_adjusted_average_run_length(
     ratio, limit = odds_ratio_of(odds_ratio, baseline_ratio), one_amount("threshold", threshold)
     true = one_amount("true_ratio", true_ratio)
     chance = true * risk / (1 - risk + true * risk)
-    none = np.log1p((baseline_ratio - 1) * risk) - np.log1p((ratio - 1) * risk)
-    moves = np.concatenate([none + math.log(ratio / baseline_ratio), none])
+    moves = np.concatenate(
+        [log_likelihood_ratios(event, 1.0, risk, ratio, baseline_ratio) for event in (1.0, 0.0)]
+    )
     weight = weight / weight.sum()
     chances = np.concatenate([weight * chance, weight * (1 - chance)])
     if not (chances[moves > 0] > 0).any():
@@ -340,7 +347,7 @@ def _interpolated_run(moves: FloatArray, chances: FloatArray, limit: float, stat
     for start in range(0, moves.size, 100):
         move, chance = moves[start : start + 100], chances[start : start + 100]
         reached = np.maximum(points[:, None] + move, 0.0)
-        chance = np.where(reached < limit - TOUCHING * max(limit, 1.0), chance, 0.0)
+        chance = np.where(reached < least_reaching(limit), chance, 0.0)
         place = np.minimum(reached / limit * states, states)
         below = np.minimum(np.floor(place), states - 1)
         cell = (origin + below).astype(np.int64).ravel()
