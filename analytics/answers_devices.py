@@ -8,9 +8,6 @@ from dataclasses import dataclass
 
 from analytics.answers import DeviceRate, OfAttempts, PerUses
 
-OF_RESCUE_TOOLS = ("observational", "not_compared", "unadjusted_for_order", "aims_apart")
-"""Cautions beside figures of devices as tools of rescue: those of techniques, since a tool is chosen with one."""
-
 
 @dataclass(frozen=True, slots=True)
 class GroupRate(PerUses):

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from analytics import cohorts
-from analytics.answers import WILSON, Answer, Reason
-from analytics.answers_devices import OF_RESCUE_TOOLS, RescueRecord
+from analytics.answers import OF_TECHNIQUES, WILSON, Answer, Reason
+from analytics.answers_devices import RescueRecord
 from analytics.cohorts import Filters
 from analytics.statistics.proportions import wilson
 from analytics.summaries.making import left_out_of, limits_of
@@ -27,5 +27,5 @@ def rescue_tools(scope: Scope, filters: Filters, *, by_situation: bool = False) 
             *left_out_of(unknown, "attempts"),
         ),
         method=WILSON,
-        cautions=OF_RESCUE_TOOLS,
+        cautions=OF_TECHNIQUES,
     )

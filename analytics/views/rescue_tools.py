@@ -9,7 +9,8 @@ from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
 from analytics import asking, charts, chips, cohorts, figures, summaries
-from analytics.answers_devices import OF_RESCUE_TOOLS, RescueRecord
+from analytics.answers import OF_TECHNIQUES
+from analytics.answers_devices import RescueRecord
 from analytics.asking import Asked
 from analytics.tables import cells_of, columns_of
 from analytics.views.asked import Sites, csv_of, refused, what_is_asked
@@ -23,7 +24,7 @@ from registry.doors import MemberRequest, page
 def rescue_tools(request: MemberRequest) -> HttpResponse:
     """What followed attempts in which each device model was used, by situation and aim."""
     asked, scope, sites = what_is_asked(request, "rescue_tools", asking.OF_RESCUE_TOOLS)
-    context: dict[str, Any] = {"asked": asked, "cautions": [*map(caution, OF_RESCUE_TOOLS)]}
+    context: dict[str, Any] = {"asked": asked, "cautions": [*map(caution, OF_TECHNIQUES)]}
     if not asked.problems:
         with cohorts.at_one_moment():
             context |= _of_rescue_tools(scope, asked, sites)

@@ -6,10 +6,13 @@ import csv
 import html
 import io
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any
 
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from registry.models import Membership, Person, Site
 from registry.terms import Role
@@ -108,3 +111,19 @@ ORDER = "/figures/order-of-attempts.csv"
 def read(client: Client, address: str, situation: str) -> list[dict[str, str]]:
     """The rows of a figure's CSV for a situation."""
     return list(csv.DictReader(io.StringIO(shown(client, address, {"situation": situation}))))
+
+
+MOST_QUESTIONS = 12
+OF_THE_FRAME = ("django_session", '"password"', "demo_loaded", "))) LIMIT 1")
+"""What every page asks: who it is, where they may go, whether this is the demo."""
+
+
+@contextmanager
+def few_questions() -> Iterator[CaptureQueriesContext]:
+    """A page that is asked for inside asks the database at most twelve questions, beside those of the frame."""
+    with CaptureQueriesContext(connection) as asked:
+        yield asked
+    own = [
+        one["sql"] for one in asked.captured_queries if not any(word in one["sql"] for word in OF_THE_FRAME)
+    ]
+    assert len(own) <= MOST_QUESTIONS, own

@@ -11,9 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from django.db import connection
 from django.test import Client
-from django.test.utils import CaptureQueriesContext
 from pytest import approx
 
 from analytics import summaries
@@ -29,8 +27,7 @@ from registry.terms import CaseState, Role
 from tests.analytics import recount
 from tests.analytics.builders import EVERYTHING, add_sites, catalogue, rows, take, uses
 from tests.analytics.invented import CLASSES, SITES, invented_cases, invented_uses
-from tests.analytics.page_reading import a_member, rows_of, shown, text_of
-from tests.analytics.test_pages import OF_THE_FRAME, QUERIES_OF_A_PAGE
+from tests.analytics.page_reading import a_member, few_questions, rows_of, shown, text_of
 from tests.analytics.test_worked_sets import set_a, set_c
 from tests.builders import Document, a_case, a_ladder
 
@@ -293,9 +290,5 @@ def test_a_strange_way_of_putting_together_is_named(north: None, query: str) -> 
 def test_pages_of_devices_ask_few_questions(everywhere: Client, address: str) -> None:
     take(*invented_cases(60, seed=25))
     shown(everywhere, address)
-    with CaptureQueriesContext(connection) as asked:
+    with few_questions():
         shown(everywhere, address)
-    own = [
-        one["sql"] for one in asked.captured_queries if not any(word in one["sql"] for word in OF_THE_FRAME)
-    ]
-    assert len(own) <= QUERIES_OF_A_PAGE, own

@@ -10,7 +10,7 @@ from registry.models import (
     Site,
 )
 from registry.recording.devices import import_catalogue, import_device_use
-from registry.recording.sites import add_site
+from registry.recording.sites import add_site, give_role
 from registry.terms import Role
 from tests.members import a_member, pages_of
 
@@ -44,3 +44,15 @@ def administrator(north: Site) -> Person:
 def desk(administrator: Person) -> Client:
     """The administrator's browser."""
     return pages_of(administrator)
+
+
+@pytest.fixture
+def site(db: None) -> Site:
+    """The site at which cases are logged."""
+    return add_site("north", "North Moor", by=None)
+
+
+@pytest.fixture
+def operator(site: Site) -> Person:
+    """Somebody who logs cases there."""
+    return give_role("operator@example.org", site, Role.OPERATOR, by=None)

@@ -21,16 +21,6 @@ from tests.registry.views.draft_pages import TEN_TOUCHES, Page, amended, signed_
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def site() -> Site:
-    return add_site("north", "North Moor", by=None)
-
-
-@pytest.fixture
-def operator(site: Site) -> Person:
-    return give_role("operator@example.org", site, Role.OPERATOR, by=None)
-
-
 def test_a_plain_case_takes_ten_touches_and_is_the_document_written_by_hand(operator: Person):
     page = Page(operator)
     for press in TEN_TOUCHES:

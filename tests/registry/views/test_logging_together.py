@@ -13,7 +13,7 @@ from registry.access import opened_document
 from registry.models import Case, Draft, Look, Person, Site, Version
 from registry.recording.cases import set_state, submit_case
 from registry.recording.drafts import opened_draft
-from registry.recording.sites import add_site, give_role
+from registry.recording.sites import give_role
 from registry.terms import CaseState, Role
 from tests.builders import a_case, a_ladder
 from tests.registry.views.draft_pages import TEN_TOUCHES, Page, signed_in
@@ -21,16 +21,6 @@ from tests.registry.views.draft_pages import TEN_TOUCHES, Page, signed_in
 pytestmark = [pytest.mark.django_db, pytest.mark.data]
 
 LADDER = "wire_stuck: vasodilator=unchanged, steady_traction=unchanged"
-
-
-@pytest.fixture
-def site() -> Site:
-    return add_site("north", "North Moor", by=None)
-
-
-@pytest.fixture
-def operator(site: Site) -> Person:
-    return give_role("operator@example.org", site, Role.OPERATOR, by=None)
 
 
 @pytest.fixture
