@@ -38,6 +38,24 @@ _CLASS_OF_MODEL = Case(
 """The catalogue's, of a queued model that of its first case: `unknown` where no case has named one."""
 
 
+REPORTED_WHOLE = Q(reporting__in=[Reporting.ALL_REPORTED, Reporting.NONE_HAPPENED], procedures__isnull=False)
+"""Returns of site-months of which everything is reported (R12)."""
+
+
+def in_a_month_reported_whole() -> Exists:
+    """Whether the site-month of a complication has such a return."""
+    return Exists(
+        MonthlyReturn.objects.filter(REPORTED_WHOLE, site=OuterRef("site"), month=OuterRef("month"))
+    )
+
+
+def recorded_uses() -> QuerySet[DeviceUse]:
+    """The uses recorded for the model of a complication at its site in its month, for a subquery."""
+    return DeviceUse.objects.filter(
+        site=OuterRef("site"), model=OuterRef("device_model"), month=OuterRef("month")
+    )
+
+
 def of_class(events: QuerySet[Complication], filters: Filters) -> QuerySet[Complication]:
     """Events with the class of their model, those of the class asked for."""
     events = events.annotate(class_of_model=Coalesce(_CLASS_OF_MODEL, Value(UNKNOWN)))
@@ -75,9 +93,7 @@ def devices(scope: Scope, filters: Filters, *, by_situation: bool = False) -> De
     first = Q(caused_by__isnull=True)
     counted = first & inside
     dated = counted & Q(device_model__isnull=False, month__isnull=False)
-    recorded = DeviceUse.objects.filter(
-        site=OuterRef("site"), model=OuterRef("device_model"), month=OuterRef("month")
-    )
+    recorded = recorded_uses()
     events = complications.values(*keys, *more_keys).annotate(
         first=number_of(counted),
         secondary=number_of(~first & inside),
@@ -94,9 +110,7 @@ def months_in_error(scope: Scope, filters: Filters) -> Table:
     """Site-months with fewer uses of a model than first events, with both numbers (R12)."""
     dated = Q(caused_by__isnull=True, device_model__isnull=False, month__isnull=False)
     in_rate = Complication.objects.filter(filters.inside(), dated, in_device_rate=True)
-    recorded = DeviceUse.objects.filter(
-        site=OuterRef("site"), model=OuterRef("device_model"), month=OuterRef("month")
-    )
+    recorded = recorded_uses()
     keys = ("model", "class_of_model", "code", "month")
     # The uses are joined on after counting, so that they are looked up once for each site-month.
     found = (
@@ -162,10 +176,9 @@ class ProcedureCounts(NamedTuple):
 
 def procedures(scope: Scope, filters: Filters) -> ProcedureCounts:
     """Procedures, and the cases in which a complication began, in site-months that are reported whole (R12)."""
-    whole = Q(reporting__in=[Reporting.ALL_REPORTED, Reporting.NONE_HAPPENED], procedures__isnull=False)
-    returns = in_scope(MonthlyReturn.objects.filter(filters.months(), whole), scope)
+    returns = in_scope(MonthlyReturn.objects.filter(filters.months(), REPORTED_WHOLE), scope)
     complications = in_scope(Complication.objects.filter(filters.inside(), in_device_rate=True), scope)
-    returned = Exists(MonthlyReturn.objects.filter(whole, site=OuterRef("site"), month=OuterRef("month")))
+    returned = in_a_month_reported_whole()
     dated = Q(month__isnull=False)
     cases = complications.aggregate(
         cases=Count("case", distinct=True, filter=Q(returned)),

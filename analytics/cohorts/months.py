@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import datetime
 
-from django.db.models import Case, Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum, Value, When
+from django.db.models import Case, Count, F, QuerySet, Subquery, Sum, Value, When
 from django.db.models.functions import Coalesce
 
 from analytics.cohorts.counting import Table, in_order, in_scope
-from analytics.cohorts.devices import of_class
+from analytics.cohorts.devices import REPORTED_WHOLE, in_a_month_reported_whole, of_class, recorded_uses
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.models import Complication, DeviceUse, MonthlyReturn
-from registry.terms import UNKNOWN, Reporting
+from registry.terms import UNKNOWN
 
 
 def events_by_day(scope: Scope, filters: Filters, model: str | None = None) -> Table:
@@ -25,14 +25,11 @@ def events_by_day(scope: Scope, filters: Filters, model: str | None = None) -> T
     rows = Complication.objects.filter(filters.inside(), in_device_rate=True)
     if model is not None:
         rows = rows.filter(device_model__code=model)
-    recorded = DeviceUse.objects.filter(
-        site=OuterRef("site"), model=OuterRef("device_model"), month=OuterRef("month")
-    )
     events = (
         in_scope(of_class(rows, Filters(device_class=filters.device_class)), scope)
         .annotate(
             secondary=Case(When(caused_by__isnull=True, then=Value(False)), default=Value(True)),
-            uses=Subquery(recorded.values("uses")),
+            uses=Subquery(recorded_uses().values("uses")),
         )
         .order_by("latest", "earliest", "case__code", "index")
         .values(
@@ -83,12 +80,9 @@ def uses_by_month(scope: Scope, filters: Filters, model: str | None = None) -> T
     return in_order(listed, ["device_model", "device_class", "month"])
 
 
-_WHOLE = Q(reporting__in=[Reporting.ALL_REPORTED, Reporting.NONE_HAPPENED], procedures__isnull=False)
-
-
 def procedures_by_month(scope: Scope, filters: Filters) -> Table:
     """Procedures by `month` and in how many `sites`, where the return says that everything is reported."""
-    returns = in_scope(MonthlyReturn.objects.filter(filters.months(), _WHOLE), scope)
+    returns = in_scope(MonthlyReturn.objects.filter(filters.months(), REPORTED_WHOLE), scope)
     counted = returns.values("month").annotate(of=Sum("procedures"), sites=Count("*"))
     return in_order(
         ({"month": row["month"], "procedures": row["of"], "sites": row["sites"]} for row in counted),
@@ -104,7 +98,7 @@ def cases_by_month(scope: Scope, filters: Filters) -> Table:
     rows: QuerySet[Complication] = in_scope(
         Complication.objects.filter(filters.inside(), in_device_rate=True), scope
     )
-    returned = Exists(MonthlyReturn.objects.filter(_WHOLE, site=OuterRef("site"), month=OuterRef("month")))
+    returned = in_a_month_reported_whole()
     counted = rows.values("month").annotate(
         cases=Count("case", distinct=True, filter=returned),
         others=Count("case", distinct=True, filter=~returned),

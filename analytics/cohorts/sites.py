@@ -8,13 +8,12 @@ from typing import Any
 from django.db.models import Case, Count, Exists, F, Max, OuterRef, Q, QuerySet, Subquery, Sum, When
 
 from analytics.cohorts.counting import Row, Table, in_order, in_scope, number_of
-from analytics.cohorts.devices import of_class
+from analytics.cohorts.devices import REPORTED_WHOLE, in_a_month_reported_whole, of_class
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.models import Complication, Membership, MonthlyReturn, Site, Staff, StaffRole
-from registry.terms import Cause, Reporting
+from registry.terms import Cause
 
-_WHOLE = Q(reporting__in=[Reporting.ALL_REPORTED, Reporting.NONE_HAPPENED], procedures__isnull=False)
 _NO_COUNTS = {
     "procedures": 0,
     "months": 0,
@@ -50,7 +49,7 @@ def sites(scope: Scope, filters: Filters) -> Table:
 
 
 def _procedures(scope: Scope, filters: Filters) -> Iterable[Any]:
-    returns = in_scope(MonthlyReturn.objects.filter(filters.months(), _WHOLE), scope)
+    returns = in_scope(MonthlyReturn.objects.filter(filters.months(), REPORTED_WHOLE), scope)
     return returns.values("site").annotate(
         procedures=Sum("procedures"), months=Count("pk"), last=Max("month")
     )
@@ -59,7 +58,7 @@ def _procedures(scope: Scope, filters: Filters) -> Iterable[Any]:
 def _cases(scope: Scope, filters: Filters) -> Iterable[Any]:
     inside = filters.inside()
     complications = Complication.objects.filter(filters.touching(), in_device_rate=True)
-    returned = Exists(MonthlyReturn.objects.filter(_WHOLE, site=OuterRef("site"), month=OuterRef("month")))
+    returned = in_a_month_reported_whole()
     dated = Q(month__isnull=False)
     outside = ~inside if inside else Q(pk__in=[])
 
