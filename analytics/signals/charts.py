@@ -12,6 +12,7 @@ from analytics.answers_months import DeviceEvent, Month, MonthlyRecord
 from analytics.answers_signals import BETWEEN, Chart, Crossed, SignalRule
 from analytics.signals.last_months import last_months
 from analytics.statistics.control import events_within
+from analytics.summaries.months import in_a_row
 from analytics.watching import (
     BASELINE_MONTHS,
     YEARS_WITHOUT_CHANGE,
@@ -75,19 +76,11 @@ def merged(records: Sequence[MonthlyRecord]) -> MonthlyRecord:
         for month in record.months:
             months.setdefault(month.month, []).append(month)
     return MonthlyRecord(
-        months=tuple(_together(month, months.get(month, [])) for month in _in_a_row(months)),
+        months=tuple(_together(month, months.get(month, [])) for month in in_a_row(months)),
         undated=tuple(event for record in records for event in record.undated),
         left_out=(),
         to_mend=tuple(one for record in records for one in record.to_mend),
     )
-
-
-def _in_a_row(months: Iterable[datetime.date]) -> Iterator[datetime.date]:
-    found = sorted(months)
-    month = found[0] if found else None
-    while month is not None and month <= found[-1]:
-        yield month
-        month = (month + datetime.timedelta(days=31)).replace(day=1)
 
 
 def _together(month: datetime.date, parts: Sequence[Month]) -> Month:

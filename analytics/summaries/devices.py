@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import datetime
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -24,7 +23,7 @@ from analytics.answers_devices import DevicePage, Drawn, GroupRate
 from analytics.cohorts import DeviceCounts, Filters, Row, Table
 from analytics.statistics.counts import garwood
 from analytics.statistics.shrinkage import gamma_poisson
-from analytics.summaries.making import PER, left_out_of, limits_of
+from analytics.summaries.making import PER, each_month, left_out_of, limits_of
 from registry.access import Scope
 
 
@@ -49,18 +48,11 @@ def denominators(scope: Scope, filters: Filters, events: Extent, sites: Sequence
     owed = [
         (site, month)
         for site in sites
-        for month in _months(first, last)
+        for month in each_month(first, last)
         if site in begun and month >= begun[site]
     ]
     missing = tuple(one for one in owed if one not in recorded)
     return Denominators(len(owed) - len(missing), len(owed), missing)
-
-
-def _months(first: datetime.date, last: datetime.date) -> Iterator[datetime.date]:
-    month = first.replace(day=1)
-    while month <= last:
-        yield month
-        month = (month + datetime.timedelta(days=31)).replace(day=1)
 
 
 @cohorts.at_one_moment()

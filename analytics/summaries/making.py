@@ -1,8 +1,9 @@
-"""How answers are made of tables: limits of each row, and what was left out in words' stead. No query."""
+"""How answers are made of tables: limits of each row, months in a row, and what was left out. No query."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import datetime
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,14 @@ def limits_of(
         (float(low) * per, float(high) * per) if total else (None, None)
         for low, high, total in zip(lower, upper, of, strict=True)
     ]
+
+
+def each_month(first: datetime.date, last: datetime.date) -> Iterator[datetime.date]:
+    """Every month by its first day, from that of one day to that of another."""
+    month = first.replace(day=1)
+    while month <= last:
+        yield month
+        month = (month + datetime.timedelta(days=31)).replace(day=1)
 
 
 def left_out_of(reasons: Reasons, of: str) -> tuple[LeftOut, ...]:

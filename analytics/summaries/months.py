@@ -11,7 +11,7 @@ from analytics import cohorts
 from analytics.answers import LeftOut, Reason, SiteMonthInError
 from analytics.answers_months import DeviceEvent, Month, MonthlyRecord, ProcedureMonth
 from analytics.cohorts import Filters, Row, Table
-from analytics.summaries.making import left_out_of
+from analytics.summaries.making import each_month, left_out_of
 from analytics.watching import Baseline, MonthOfUse, Watch, baseline_of, watch
 from registry.access import Scope
 
@@ -101,7 +101,7 @@ def _record(events: Table, uses: Table, filters: Filters) -> MonthlyRecord:
     reasons = Counter(event.left_out for event in found if event.left_out is not None)
     return MonthlyRecord(
         months=tuple(
-            _month(month, months.get(month, []), opened, records) for month in _in_a_row({*months, *records})
+            _month(month, months.get(month, []), opened, records) for month in in_a_row({*months, *records})
         ),
         undated=tuple(event for event in found if event.month is None),
         left_out=_left_out(perhaps, reasons),
@@ -192,13 +192,10 @@ def _touches(row: Row, filters: Filters) -> bool:
     return after and (filters.until is None or row["earliest"] <= filters.until.latest)
 
 
-def _in_a_row(months: Iterable[datetime.date]) -> Iterator[datetime.date]:
+def in_a_row(months: Iterable[datetime.date]) -> Iterator[datetime.date]:
     """Every month from the first to the last."""
     found = list(months)
-    month = min(found, default=None)
-    while month is not None and month <= max(found):
-        yield month
-        month = (month + datetime.timedelta(days=31)).replace(day=1)
+    return each_month(min(found), max(found)) if found else iter(())
 
 
 @cohorts.at_one_moment()
@@ -217,6 +214,6 @@ def procedure_months(scope: Scope, filters: Filters) -> tuple[tuple[ProcedureMon
             cases[month]["cases"] if month in cases else 0,
             cases[month]["others"] if month in cases else 0,
         )
-        for month in _in_a_row({*procedures, *cases})
+        for month in in_a_row({*procedures, *cases})
     )
     return months, undated
