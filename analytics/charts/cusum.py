@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analytics.charts.interval import axis_for
-from analytics.charts.months import LEFT, TOP, Letter, Time, lettered, line, month_names, text, years
+from analytics.charts.marks import line, text
+from analytics.charts.months import LEFT, TOP, Letter, Time, lettered, month_names, years
 from registry.drawings.svg import element
 
 _PLOT = 190.0

@@ -36,7 +36,6 @@ COLOURS: Mapping[str, Mapping[str, str]] = {
     "c-flow": {"fill": "#3B3F9E", "fill-opacity": "0.35"},
     "c-edge": {"stroke": "#FFFFFF", "stroke-width": "1.5", "fill": "none"},
     "c-box": {"fill": "#FFFFFF", "stroke": "#8B8578", "stroke-width": "1.5"},
-    "c-on-fill": {"fill": "#FFFFFF", "font-weight": "600"},
 }
 """Every class that a chart may draw with, as it looks in a file; `charts.css` says how it looks on a page."""
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from registry.drawings.svg import element, words
+from analytics.charts.marks import text
+from registry.drawings.svg import element
 
 WIDTH = 870.0
 _NAME, _OF, _LEFT, _RIGHT, _ROW, _TOP = 8.0, 420.0, 500.0, 840.0, 30.0, 14.0
@@ -35,7 +36,7 @@ def forest(rows: Sequence[Shown]) -> tuple[str, ...]:
         for each in range(_TICKS + 1)
     ]
     numbers = [
-        _text(f"{100 * each // _TICKS} %", _x(each / _TICKS), bottom + 22, "middle", "c-soft")
+        text(f"{100 * each // _TICKS} %", _x(each / _TICKS), bottom + 22, "middle", "c-soft")
         for each in range(_TICKS + 1)
     ]
     drawn = [part for which, row in enumerate(rows) for part in _row(row, _TOP + _ROW * (which + 0.5))]
@@ -44,8 +45,8 @@ def forest(rows: Sequence[Shown]) -> tuple[str, ...]:
 
 def _row(row: Shown, y: float) -> list[str]:
     parts = [
-        _text(row.name, _NAME, y + 5, "start", "c-word"),
-        _text(row.of, _OF, y + 5, "start", "c-soft"),
+        text(row.name, _NAME, y + 5, "start", "c-word"),
+        text(row.of, _OF, y + 5, "start", "c-soft"),
     ]
     if row.drawn:
         dot, lower, upper = map(_x, row.drawn)
@@ -57,7 +58,3 @@ def _row(row: Shown, y: float) -> list[str]:
 
 def _x(share: float) -> float:
     return _LEFT + (_RIGHT - _LEFT) * share
-
-
-def _text(text: str, x: float, y: float, anchor: str, class_: str) -> str:
-    return element("text", words(text), class_=class_, x=x, y=y, text_anchor=anchor)

@@ -9,7 +9,8 @@ from collections.abc import Iterator, Sequence
 
 from analytics.answers_sites import Funnel, Limits, Point
 from analytics.charts.interval import axis_for
-from registry.drawings.svg import element, words
+from analytics.charts.marks import text
+from registry.drawings.svg import element
 
 SIZE = (760.0, 440.0)
 _LEFT, _RIGHT, _TOP, _BOTTOM = 70.0, 590.0, 26.0, 366.0
@@ -62,13 +63,13 @@ def _axes(scales: _Scales, across: str, up: str) -> Iterator[str]:
         value = scales.high * which / scales.rows
         y = scales.y(value / scales.per)
         yield element("line", class_="c-line", x1=_LEFT, x2=_RIGHT, y1=y, y2=y)
-        yield _text(f"{value:,g}", _LEFT - 8, y + 5, "end")
+        yield text(f"{value:,g}", _LEFT - 8, y + 5, "end", "c-soft")
     for which in range(scales.columns + 1):
         value = scales.wide * which / scales.columns
-        yield _text(f"{value:,g}", scales.x(value), _BOTTOM + 22, "middle")
+        yield text(f"{value:,g}", scales.x(value), _BOTTOM + 22, "middle", "c-soft")
     yield element("line", class_="c-axis", x1=_LEFT, x2=_RIGHT, y1=_BOTTOM, y2=_BOTTOM)
-    yield _text(across, (_LEFT + _RIGHT) / 2, _BOTTOM + 48, "middle")
-    yield _text(up, _LEFT, 14.0, "start")
+    yield text(across, (_LEFT + _RIGHT) / 2, _BOTTOM + 48, "middle", "c-soft")
+    yield text(up, _LEFT, 14.0, "start", "c-soft")
 
 
 def _curve(sizes: Sequence[int], limits: Limits, class_: str, scales: _Scales) -> Iterator[str]:
@@ -98,9 +99,9 @@ def _labels(said: Sequence[tuple[float, str]]) -> Iterator[str]:
     No line lies below that of the common share, which comes first and so stays where it is.
     """
     free = _BOTTOM
-    for y, text in sorted(said, reverse=True):
+    for y, word in sorted(said, reverse=True):
         free = min(y + 5, free)
-        yield _text(text, _LABEL, free, "start", "c-word")
+        yield text(word, _LABEL, free, "start", "c-word")
         free -= _APART
 
 
@@ -118,8 +119,4 @@ def _named(point: Point, scales: _Scales, fewest: int) -> Iterator[str]:
     if point.beyond:
         yield element("circle", class_="c-crossed", cx=x, cy=y, r=11.0)
     # Away from the line of the common share, on which most of them lie.
-    yield _text(point.name, x, y - 15 if point.above else y + 26, "middle", "c-strong")
-
-
-def _text(said: str, x: float, y: float, anchor: str, class_: str = "c-soft") -> str:
-    return element("text", words(said), class_=class_, x=x, y=y, text_anchor=anchor)
+    yield text(point.name, x, y - 15 if point.above else y + 26, "middle", "c-strong")

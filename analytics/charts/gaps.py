@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analytics.charts.interval import axis_for
-from analytics.charts.months import LEFT, RIGHT, TOP, USUAL, line, text
+from analytics.charts.marks import line, text
+from analytics.charts.months import LEFT, RIGHT, TOP, USUAL
 from registry.drawings.svg import element
 
 _PLOT = 180.0

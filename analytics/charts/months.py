@@ -10,7 +10,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from registry.drawings.svg import element, words
+from analytics.charts.marks import line, text
+from registry.drawings.svg import element
 
 LEFT, RIGHT, TOP = 132.0, 24.0, 52.0
 NARROWEST, WIDEST, USUAL = 19.0, 76.0, 1080.0
@@ -216,11 +217,3 @@ def years(time: Time, y: float) -> list[str]:
             text(str(year), (time.at(found[0]) + time.at(found[-1] + 1)) / 2, y + 17, "middle", "c-soft")
         )
     return drawn
-
-
-def line(start: float, end: float, y: float, class_: str) -> str:
-    return element("line", class_=class_, x1=start, x2=end, y1=y, y2=y)
-
-
-def text(said: str, x: float, y: float, anchor: str, class_: str) -> str:
-    return element("text", words(said), class_=class_, x=x, y=y, text_anchor=anchor)

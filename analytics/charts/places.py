@@ -9,8 +9,9 @@ import math
 from collections.abc import Mapping
 from itertools import pairwise
 
+from analytics.charts.marks import text
 from registry.drawings.coronary_plan import AORTA, COURSES, HEIGHT, WIDTH, Course
-from registry.drawings.svg import element, words
+from registry.drawings.svg import element
 
 _SCALE = 1.9
 SIZE = (WIDTH * _SCALE, HEIGHT * _SCALE + 12)
@@ -24,7 +25,7 @@ def places(counts: Mapping[str, int]) -> tuple[str, ...]:
     x, y, radius = (_SCALE * one for one in AORTA)
     return (
         element("circle", class_="c-vessel", cx=x, cy=y, r=radius, stroke_width=5),
-        _text("aorta", x, y + 5, "middle", "c-soft"),
+        text("aorta", x, y + 5, "middle", "c-soft"),
         *(_vessel(course) for course in COURSES.values()),
         *(_number(code, course, drawn) for code, course in COURSES.items()),
         *(part for code, number in drawn.items() for part in _disc(COURSES[code], number, most)),
@@ -41,7 +42,7 @@ def _vessel(course: Course) -> str:
 def _number(code: str, course: Course, drawn: Mapping[str, int]) -> str:
     """The segment's number, strong where something happened."""
     x, y = (_SCALE * one for one in course.number_at)
-    return _text(code, x, y, course.anchor, "c-strong" if code in drawn else "c-soft")
+    return text(code, x, y, course.anchor, "c-strong" if code in drawn else "c-soft")
 
 
 def _disc(course: Course, number: int, most: int) -> tuple[str, ...]:
@@ -50,7 +51,7 @@ def _disc(course: Course, number: int, most: int) -> tuple[str, ...]:
     return (
         element("circle", class_="c-hollow", cx=x, cy=y, r=radius),
         element("circle", class_="c-flow", cx=x, cy=y, r=radius),
-        _text(str(number), x, y + 5, "middle", "c-strong"),
+        text(str(number), x, y + 5, "middle", "c-strong"),
     )
 
 
@@ -66,7 +67,3 @@ def _middle(course: Course) -> tuple[float, float]:
         left -= length
     x, y = course.points[-1]
     return _SCALE * x, _SCALE * y
-
-
-def _text(said: str, x: float, y: float, anchor: str, class_: str) -> str:
-    return element("text", words(said), class_=class_, x=x, y=y, text_anchor=anchor)

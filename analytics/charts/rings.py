@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analytics.charts.months import text
+from analytics.charts.marks import text
 from registry.drawings.svg import element
 
 _LEFT, _STEP, _ROW, _TOP = 14.0, 20.0, 30.0, 10.0

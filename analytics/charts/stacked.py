@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from registry.drawings.svg import element, words
+from analytics.charts.marks import line, text
+from registry.drawings.svg import element
 
 SIZE = (760.0, 430.0)
 _LEFT, _RIGHT, _TOP, _BOTTOM = 64.0, 520.0, 20.0, 316.0
@@ -37,8 +38,8 @@ def stacked(
     upright axis, from 0 to 1, with their words.
     """
     edges = [_x(number, len(steps)) for number in range(len(steps) + 1)]
-    grid = [_line(_LEFT, _RIGHT, _y(share)) for share, _ in marks]
-    said = [_text(word, _LEFT - 10, _y(share) + 5, "end", "c-soft") for share, word in marks]
+    grid = [line(_LEFT, _RIGHT, _y(share), "c-line") for share, _ in marks]
+    said = [text(word, _LEFT - 10, _y(share) + 5, "end", "c-soft") for share, word in marks]
     floors = [0.0] * len(steps)
     drawn: list[str] = []
     middles: list[float] = []
@@ -48,7 +49,7 @@ def stacked(
         drawn.append(element("path", class_="c-edge", d=_steps(edges, roofs)))
         middles.append(_y((floors[-1] + roofs[-1]) / 2))
         floors = roofs
-    frame = [_line(_LEFT, _RIGHT, _BOTTOM, "c-axis")]
+    frame = [line(_LEFT, _RIGHT, _BOTTOM, "c-axis")]
     return (*grid, *drawn, *frame, *said, *_labels(bands, middles), *_under(steps, below, edges, axis, under))
 
 
@@ -90,7 +91,7 @@ def _labels(bands: Sequence[Band], middles: Sequence[float]) -> list[str]:
         drawn.append(
             element("path", class_="c-axis", d=f"M{_RIGHT + 3:g} {middle:.1f}L{_LABEL - 6:g} {place:.1f}")
         )
-        drawn.append(_text(band.label, _LABEL, place + 5, "start", "c-word"))
+        drawn.append(text(band.label, _LABEL, place + 5, "start", "c-word"))
     return drawn
 
 
@@ -100,22 +101,14 @@ def _under(
     """Under the axis the number of each step, and what counts at it."""
     every = -(-len(steps) // _MOST_TICKS)
     drawn = [
-        _text(axis, _LEFT, _BOTTOM + 42, "start", "c-soft"),
-        _text(under, _LEFT, _BOTTOM + 80, "start", "c-soft"),
+        text(axis, _LEFT, _BOTTOM + 42, "start", "c-soft"),
+        text(under, _LEFT, _BOTTOM + 80, "start", "c-soft"),
     ]
     for which in range(0, len(steps), every):
         x = edges[which]
         drawn.append(
             element("line", class_="c-axis", x1=x, x2=x, y1=_BOTTOM, y2=_BOTTOM + 6, stroke_linecap="butt")
         )
-        drawn.append(_text(f"{steps[which]}", x, _BOTTOM + 22, "middle", "c-word"))
-        drawn.append(_text(f"{below[which]:,}", x, _BOTTOM + 100, "middle", "c-word"))
+        drawn.append(text(f"{steps[which]}", x, _BOTTOM + 22, "middle", "c-word"))
+        drawn.append(text(f"{below[which]:,}", x, _BOTTOM + 100, "middle", "c-word"))
     return drawn
-
-
-def _line(start: float, end: float, y: float, class_: str = "c-line") -> str:
-    return element("line", class_=class_, x1=start, x2=end, y1=y, y2=y)
-
-
-def _text(text: str, x: float, y: float, anchor: str, class_: str) -> str:
-    return element("text", words(text), class_=class_, x=x, y=y, text_anchor=anchor)
