@@ -89,7 +89,7 @@ class Watch:
 
     `of_class`: the baseline is that of the class. Run lengths are in uses, from a sum at 0: in control, with the odds
     `odds_ratio` times those of p0, and were the upper limit of the baseline the truth. `uses_a_year` is the pace of the
-    last twelve recorded months. `since_last_zero`: the numbers of the events since the sum last stood at 0, now.
+    last twelve recorded months.
     """
 
     baseline: Baseline
@@ -105,9 +105,6 @@ class Watch:
     uses: int
     path: tuple[Point, ...]
     crossings: tuple[Crossing, ...]
-    since_last_zero: tuple[int, ...]
-    boundary: str
-    method: str
 
     @property
     def baseline_events(self) -> int:
@@ -189,9 +186,6 @@ def watch(
         uses=sum(one.uses for one in watched),
         path=tuple(running.path),
         crossings=tuple(running.crossings),
-        since_last_zero=running.since,
-        boundary=design.boundary,
-        method=design.method,
     )
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
-from analytics import estimates
 from analytics.answers_months import ByMonth, Mark, MonthLimit, OverTime, Rule
 from analytics.answers_signals import Chart, Crossed, SignalRule, Signals
 from analytics.charts import cusum
@@ -19,10 +19,9 @@ from analytics.figures.signals import (
     crossed_when,
     day_or_month,
     number_word,
-    rate_of,
     recent_in_words,
 )
-from analytics.figures.words import rate_in_words, run_in_words, years_in_words
+from analytics.figures.words import run_in_words, years_in_words
 from analytics.watching import Point, Watch
 from registry.drawings.phrases import counted, raised
 
@@ -142,16 +141,7 @@ def signal_chart(
     drawn = events_by_month(_over_time(chart, limits), marks, chart.name)
     if drawn is None:
         return None
-    return Figure(
-        SIGNAL_CHART,
-        drawn.title,
-        drawn.description,
-        drawn.size,
-        drawn.content,
-        drawn.columns,
-        drawn.rows,
-        _method(chart),
-    )
+    return replace(drawn, name=SIGNAL_CHART, method=_method(chart))
 
 
 def _method(chart: Chart) -> str:
@@ -270,13 +260,3 @@ def _row(one: Chart) -> tuple[Cell, ...]:
     if one.recent is not None and one.rule in (SignalRule.MODEL_SUM, SignalRule.LAST_MONTHS):
         counts = (one.recent.events, one.recent.uses, one.recent.p, one.recent.adjusted)
     return (RULE_WORDS[one.rule], one.name, len(one.crossings), alarms, *counts)
-
-
-def rate_in_record(chart: Chart) -> str:
-    """First events in all recorded uses, with exact limits; empty where nothing is recorded."""
-    events, uses = len(chart.record.events), chart.record.uses
-    drawn = estimates.rate(events, uses, unit="uses").with_limits
-    if drawn is None:
-        return ""
-    _, lower, upper = map(rate_in_words, drawn)
-    return f"{events} in {uses:,} uses, {rate_of(events, uses)} per 1,000 ({lower} to {upper})"

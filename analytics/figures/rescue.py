@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from analytics import charts
 from analytics.answers_devices import RescueRecord
+from analytics.figures.techniques import aim_in_words
 from analytics.figures.words import Number, percent_in_words
 from registry.drawings.phrases import lowered, named, raised
 from registry.terms import UNKNOWN, Aim
@@ -30,7 +31,6 @@ class RescueLine:
     upper: Number | None
     picture: str
     situations: tuple[str, ...]
-    cautions: tuple[str, ...]
 
 
 def rescue_lines(
@@ -67,14 +67,13 @@ def _line(one: RescueRecord, faced: Sequence[RescueRecord], names: Mapping[str, 
         name=names.get(model) or model or "Model not recorded",
         code=model if names.get(model) else "",
         kind=lowered(named("device_class", one.device_class, "device class")),
-        aim=f"to {lowered(word_list('aim')[one.aim].label)}",
+        aim=aim_in_words(one.aim),
         record=one,
         share=None if estimate.few else share,
         lower=lower,
         upper=upper,
         picture=picture,
         situations=tuple(map(_faced, listed)),
-        cautions=tuple(map(str, estimate.cautions)),
     )
 
 

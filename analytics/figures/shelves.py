@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from analytics.answers_shelves import ShoppingList, Wanted, Wish
+from analytics.figures.endings import ENDING_WORDS
 from analytics.figures.sites import share_and_limits
 from registry.drawings.phrases import counted, joined, lowered, named, raised
 from registry.terms import Cause
@@ -15,14 +16,7 @@ from registry.vocabulary import word_list
 MOST_CASES = 20
 """Cases that stand on the page below one technique."""
 
-_ENDED = {
-    Cause.OUT: "out or freed",
-    Cause.SECURED: "secured",
-    Cause.LEFT: "left",
-    Cause.SURGERY: "surgery",
-    Cause.DIED: "died with it still in",
-    Cause.CENSORED: "not seen to its end",
-}
+_ENDED = {**ENDING_WORDS, Cause.CENSORED: "not seen to its end"}
 
 
 @dataclass(frozen=True, slots=True)

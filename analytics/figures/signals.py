@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from analytics.answers_months import DeviceEvent
 from analytics.answers_signals import Chart, Crossed, Signal, SignalRule, Signals
-from analytics.figures.words import Number, day_in_words, rate_in_words
+from analytics.figures.words import Number, day_in_words
 from registry.drawings.phrases import counted, lowered, named, raised
 from registry.terms import SignalState
 
@@ -73,7 +73,6 @@ class SignalLine:
     last: str
     day: str
     sentence: str
-    model: str
 
 
 def number_word(number: int) -> str:
@@ -160,7 +159,6 @@ def _line(one: Signal, open_sites: Collection[str]) -> SignalLine:
         last=last_word(one),
         day=raised(day_or_month(last.event, open_sites)) if last else "",
         sentence=sentence.replace("  ", " "),
-        model=chart.model,
     )
 
 
@@ -256,8 +254,3 @@ def _in_ten(chance: float) -> str:
     if chance > 0.95:
         return "nearly always"
     return counted(round(10 * chance), "time", "times") + " in 10"
-
-
-def rate_of(events: int, uses: int) -> Number:
-    """Per 1,000 uses."""
-    return rate_in_words(1000 * events / uses)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from analytics.answers import SituationRecord
-from registry.drawings.phrases import named
+from registry.drawings.phrases import named, raised
 from registry.terms import CLOSED
 from registry.vocabulary import word_list
 
@@ -49,8 +49,7 @@ def situations_offered(
 
 def label_of_situation(code: str) -> str:
     """The situation in words, as a heading."""
-    words = named("situation", code, "situation")
-    return words[:1].upper() + words[1:]
+    return raised(named("situation", code, "situation"))
 
 
 def title_of(situation: str | None) -> str:

@@ -188,8 +188,6 @@ class MixLine:
     crude: str
     strata: tuple[str, ...]
     at_the_mix: str
-    exact: float | None
-    few: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,8 +254,6 @@ def _mix_line(one: TechniqueInSituation) -> MixLine:
         crude=_crude(one),
         strata=tuple(_of(*pair) for pair in in_strata(one.tries)),
         at_the_mix=standardised_in_words(one),
-        exact=None if one.estimate.few else one.standardised.share,
-        few=one.estimate.few,
     )
 
 
