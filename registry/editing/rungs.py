@@ -103,7 +103,7 @@ def result(draft: Draft, place: str, key: str, code: str) -> Outcome:
     rung = row_of(the_complication(draft, place), "actions", key)
     here = f"{place}.a{rung[KEY]}"
     value = chosen(fields.ACTION.fields["result"], code)
-    if not _may_end(rung.get("aim"), value):
+    if not may_end(rung.get("aim"), value):
         aim = label("aim", rung["aim"]).lower()
         raise Refused(f"{label('result', value)} is no result of a rung with the aim {aim}.")
     rung["result"] = value
@@ -115,7 +115,8 @@ def result(draft: Draft, place: str, key: str, code: str) -> Outcome:
     return Outcome(draft, f"{place}.ending" if closes else f"add rung {place}", said, "")
 
 
-def _may_end(aim: str | None, value: str) -> bool:
+def may_end(aim: str | None, value: str) -> bool:
+    """Whether an act of that aim can have that result."""
     if aim in (None, UNKNOWN, OTHER):
         return True
     rescue = aim in COUNTED_AIMS or aim == Aim.TREAT_INJURY
@@ -125,7 +126,7 @@ def _may_end(aim: str | None, value: str) -> bool:
 def settle(rung: Draft) -> None:
     """Aim, result and closing of one rung brought to agree (R3, R8): a result that its aim cannot have is dropped."""
     aim, value = rung.get("aim"), rung.get("result")
-    if value is not None and not _may_end(aim, value):
+    if value is not None and not may_end(aim, value):
         del rung["result"]
     if _resolves(rung):
         rung["situation_after"] = CLOSED

@@ -8,9 +8,10 @@ from types import MappingProxyType
 
 from registry.canonical import Json
 from registry.editing import suggested
+from registry.editing.rungs import may_end
 from registry.field_kinds import Code
-from registry.ladder import COUNTED_AIMS, RESULTS_OF_OTHER_ACTS, RESULTS_OF_RESCUE
-from registry.terms import OTHER, UNKNOWN, Aim
+from registry.ladder import COUNTED_AIMS
+from registry.terms import Aim
 from registry.vocabulary import WordList, word_list
 
 
@@ -219,14 +220,9 @@ def techniques(do: str, name: str, asks: str, faced: str | None, chosen: str | N
 
 def results(place: str, key: int, aim: str | None, chosen: str | None) -> Question:
     """What came of a rung: the results that its aim can have, with their marks."""
-    fitting = offered(word_list("result"))
-    if aim not in (None, UNKNOWN, OTHER):
-        rescue = aim in COUNTED_AIMS or aim == Aim.TREAT_INJURY
-        fitting = [
-            code for code in fitting if code in (RESULTS_OF_RESCUE if rescue else RESULTS_OF_OTHER_ACTS)
-        ]
-    do = f"result {place} {key}"
     words = word_list("result")
+    fitting = [code for code in offered(words) if may_end(aim, code)]
+    do = f"result {place} {key}"
     choices = tuple(Choice(f"{do} {code}", words[code].label, code == chosen, code) for code in fitting)
     said = label_of("result", chosen) if chosen else ""
     return Question(f"{place}.a{key}.result", "What came of it?", choices, answer=said)
