@@ -9,7 +9,7 @@ key 1), `antiplatelet_plan.drug2`; a field by its place and its name, `C1.a7.min
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -234,6 +234,20 @@ def emptied(draft: Draft, name: str) -> None:
         assert holder.thing is not None
         del holder.thing[step]
         name = above
+
+
+def stands(draft: Draft, name: str) -> bool:
+    """Whether a place is in the draft."""
+    try:
+        found(draft, name)
+    except Gone:
+        return False
+    return True
+
+
+def inside(name: str, places: Iterable[str]) -> bool:
+    """Whether a place or field is one of these places, or lies in one."""
+    return any(name == place or name.startswith(f"{place}.") for place in places)
 
 
 def sub_places(draft: Mapping[str, Json]) -> Iterator[Found]:

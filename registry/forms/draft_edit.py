@@ -12,7 +12,7 @@ from typing import Any
 from registry.canonical import Json, read, write
 from registry.editing import Gone, Outcome, apply
 from registry.editing import Refused as NotDone
-from registry.editing.places import found, kind_of
+from registry.editing.places import inside, kind_of, stands
 from registry.forms import codec
 from registry.forms.merging import Clash as FieldClash
 from registry.forms.merging import merge, spoken
@@ -120,7 +120,7 @@ class DraftEdit:
         """A page too old to be compared: all that it says otherwise, or of rows that are gone, is asked about."""
         changed = [name for name in taken.fields if not _same(now, taken.document, name)]
         missing = [name for name in names if not _stands(now, name)]
-        lost = [name for name in self.posted if _inside(name, missing) and any(self.posted[name])]
+        lost = [name for name in self.posted if inside(name, missing) and any(self.posted[name])]
         if changed or lost:
             gone = [FieldClash(name, name, self.posted[name][0], None) for name in lost]
             raise Clash([_clash(now, taken.document, name) for name in changed] + gone)
@@ -133,29 +133,16 @@ class DraftEdit:
 def standing(text: DraftText) -> DraftText:
     """The same without typed texts and an open row whose place does not stand in its document any more."""
     typed = {name: typed for name, typed in text.typed.items() if _stands(text.document, name)}
-    opened = text.opened if text.opened in GROUPS or _there(text.document, text.opened) else ""
+    opened = text.opened if text.opened in GROUPS or stands(text.document, text.opened) else ""
     return replace(text, typed=typed, opened=opened)
-
-
-def _inside(name: str, places: Sequence[str]) -> bool:
-    return any(name == place or name.startswith(f"{place}.") for place in places)
 
 
 def _stands(document: Mapping[str, Json], name: str) -> bool:
     """Whether a section or field is in the draft."""
-    if _there(document, name):
+    if stands(dict(document), name):
         return True
     try:
         kind_of(dict(document), name.removesuffix("?"))
-    except Gone:
-        return False
-    return True
-
-
-def _there(document: Mapping[str, Json], opened: str) -> bool:
-    """Whether a place is in the draft."""
-    try:
-        found(dict(document), opened)
     except Gone:
         return False
     return True

@@ -23,6 +23,8 @@ from registry.editing.places import (
     Rows,
     copied,
     found,
+    inside,
+    stands,
     sub_places,
 )
 from registry.editing.references import REFERRED
@@ -159,7 +161,7 @@ class _Merging:
             return
         if holder is not None and place.thing is not None:
             keep_last_keys(holder, place.thing)
-        fresh, other = (_inside(place.name, rows) for rows in (self.fresh, self.other))
+        fresh, other = (inside(place.name, rows) for rows in (self.fresh, self.other))
         for name, kind in typed_fields(place.kind):
             value = meaning(self.mine, place, name, kind)
             was, now = (
@@ -168,7 +170,7 @@ class _Merging:
             if value not in (was, now) and not (
                 (self.prefer_mine or (now == was and not other)) and self._put(place, name, value)
             ):
-                standing = self.theirs if _stands(self.theirs, place.name) else None
+                standing = self.theirs if stands(self.theirs, place.name) else None
                 self.clashes.append(field_clash(self.mine, standing, place, name))
 
     def names(self) -> None:
@@ -197,30 +199,16 @@ def _referred(draft: Draft, noun: str, ref: str | None) -> bool:
 
 
 def _meant(draft: Draft, place: str, name: str, kind: Field) -> Json:
-    return meaning(draft, found(draft, place), name, kind) if _stands(draft, place) else None
-
-
-def _stands(draft: Draft, place: str) -> bool:
-    try:
-        found(draft, place)
-    except Gone:
-        return False
-    return True
-
-
-def _inside(name: str, places: list[str]) -> bool:
-    return any(name == place or name.startswith(f"{place}.") for place in places)
+    return meaning(draft, found(draft, place), name, kind) if stands(draft, place) else None
 
 
 def _changes(before: Draft, after: Draft, place: str) -> Iterator[str]:
     """What was changed in a row, in words; that it follows a rung which moved is no change of its own."""
-    there = [one for one in sub_places(after) if _inside(one.name, [place])]
-    gone = {one.name for one in sub_places(before) if _inside(one.name, [place])} - {
-        one.name for one in there
-    }
+    there = [one for one in sub_places(after) if inside(one.name, [place])]
+    gone = {one.name for one in sub_places(before) if inside(one.name, [place])} - {one.name for one in there}
     yield from ("Something in it removed" for _ in gone)
     for one in there:
-        if not _stands(before, one.name):
+        if not stands(before, one.name):
             yield "Something in it added"
         for name, kind in typed_fields(one.kind):
             now = meaning(after, one, name, kind)
