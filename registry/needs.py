@@ -13,6 +13,7 @@ from django.utils import timezone
 from registry.access import scope_for, sites_for
 from registry.drawings.phrases import counted, raised
 from registry.models import Case, Draft, Duty, MonthlyReturn, Person, PlanDrug, Site
+from registry.reading.administration import last_months
 from registry.reading.owed import months_of_beginning
 from registry.terms import COUNTED_STATES
 from registry.vocabulary import word_list
@@ -135,8 +136,8 @@ def _drafts(person: Person) -> list[Need]:
 def _state(due: datetime.date, today: datetime.date) -> str:
     days = (due - today).days
     if days < 0:
-        return f"{-days} day{'s' if days < -1 else ''} late"
-    return "due today" if days == 0 else f"in {days} day{'s' if days > 1 else ''}"
+        return f"{counted(-days, 'day', 'days')} late"
+    return f"in {counted(days, 'day', 'days')}" if days else "due today"
 
 
 def _plans(sites: list[Site], today: datetime.date) -> list[Need]:
@@ -165,11 +166,7 @@ def _plans(sites: list[Site], today: datetime.date) -> list[Need]:
 def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Need]:
     """The silent ones of the last twelve whole months that are owed, with a link to the first for who may give it."""
     gives = scope_for(person, "returns_month").sites or frozenset()
-    months = []
-    first = today.replace(day=1)
-    for _ in range(12):
-        first = (first - datetime.timedelta(days=1)).replace(day=1)
-        months.append(first)
+    months = last_months(today, 13)[1:]
     given = set(
         MonthlyReturn.objects.filter(site__in=sites, month__in=months).values_list("site_id", "month")
     )
@@ -186,7 +183,7 @@ def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Ne
             rows.append(
                 Need(
                     when="Returns",
-                    state=f"{len(silent)} month{'s' if len(silent) > 1 else ''} silent",
+                    state=f"{counted(len(silent), 'month', 'months')} silent",
                     mark="missing",
                     what=f"{site.name}: {', '.join(f'{month:%B %Y}' for month in silent)}",
                     why="A silent month is not a zero: it is left out of every rate per 1,000 procedures.",

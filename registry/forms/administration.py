@@ -11,6 +11,7 @@ from django.core.files.uploadedfile import UploadedFile
 
 from registry.canonical import NotReadable
 from registry.case_fields import ID, NAME
+from registry.drawings.phrases import raised
 from registry.models import Site
 from registry.reading.administration import REPORTING_WORDS, UseRow, models_by_class
 from registry.recording.rows import Wrong
@@ -40,7 +41,7 @@ class SmallForm(forms.Form):
     def take(self, wrongs: Iterable[Wrong], fields: Mapping[str, str]) -> None:
         """What a writer refused, each beside its field where it has one (`fields`: column to field)."""
         for wrong in wrongs:
-            sentence = f"{wrong.says[0].upper()}{wrong.says[1:]}. Allowed: {wrong.allowed}."
+            sentence = f"{raised(wrong.says)}. Allowed: {wrong.allowed}."
             self.add_error(fields.get(wrong.field), sentence)
 
 
@@ -204,9 +205,7 @@ class UsesForm(SmallForm):
         names = list(self.models)
         for wrong in wrongs:
             name = names[wrong.line - 1] if wrong.field == "uses" else None
-            self.add_error(
-                name, f"{wrong.says[0].upper()}{wrong.says[1:]}. Allowed: {wrong.allowed}, or empty."
-            )
+            self.add_error(name, f"{raised(wrong.says)}. Allowed: {wrong.allowed}, or empty.")
 
 
 def field_of(row: UseRow) -> str:

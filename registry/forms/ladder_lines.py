@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from registry import case_fields as fields
-from registry.canonical import Json
 from registry.drawings.ladder_story import NO_NAMES
 from registry.drawings.phrases import (
     aim_in_words,
@@ -23,14 +22,13 @@ from registry.drawings.phrases import (
     result_in_words,
 )
 from registry.editing import faced
+from registry.editing.places import KEY
 from registry.editing.prefilling import minute_after
 from registry.forms import choices
-from registry.forms.choices import Choice, Pick, Question
+from registry.forms.choices import Pick, Question
 from registry.ladder import ladder_of
 from registry.terms import CLOSED, Result
-from registry.vocabulary import word_list
-
-KEY = "_key"
+from registry.vocabulary import word_list, word_lists
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,7 +285,7 @@ def injury_line(injury: Mapping[str, Any], opened: str) -> Line:
     if opened == place:
         scale = injury.get("scale")
         asked.append(choices.coded(f"{place}.scale", "Graded by which scale?", _SCALE, scale))
-        if scale and f"grade_{scale}" in _lists():
+        if scale and f"grade_{scale}" in word_lists():
             grades = word_list(f"grade_{scale}")
             found = choices.buttons(
                 f"set {place}.grade", f"grade_{scale}", choices.offered(grades), injury.get("grade")
@@ -328,12 +326,6 @@ def _fragments(complication: Mapping[str, Any], above: str, opened: str) -> list
     return lines
 
 
-def _lists() -> Mapping[str, Json]:
-    from registry.vocabulary import word_lists
-
-    return word_lists()
-
-
 _SCALE = fields.Code("injury_scale")
 
-__all__ = ["Choice", "LadderView", "Line", "RungLine", "injury_line", "ladder_view", "rung_in_words"]
+__all__ = ["LadderView", "Line", "RungLine", "injury_line", "ladder_view", "rung_in_words"]

@@ -9,8 +9,9 @@ from typing import Any
 
 from registry import field_kinds as kinds
 from registry.canonical import Json, write
+from registry.drawings.phrases import lowered
 from registry.editing.answers import label
-from registry.editing.places import Draft, Found, Gone, found, parts_of, sub_places
+from registry.editing.places import KEY, Draft, Found, Gone, found, parts_of, sub_places
 from registry.editing.references import REFERRED
 from registry.editing.rungs import spoken
 from registry.editing.typed import allows_unknown, fits_scale
@@ -222,8 +223,8 @@ def _rungs(draft: Draft, place: Found) -> Iterator[Option]:
         yield Option(BEFORE_THE_FIRST, "Before the first rung")
         for rung in there[1].get("actions") or []:
             yield Option(
-                f"{there[0]}.a{rung['_key']}",
-                f"After {spoken(rung)[0].lower()}{spoken(rung)[1:].rstrip(',')}",
+                f"{there[0]}.a{rung[KEY]}",
+                f"After {lowered(spoken(rung)).rstrip(',')}",
             )
 
 

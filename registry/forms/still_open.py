@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from registry.documents import findings
-from registry.drawings.phrases import lowered
+from registry.drawings.phrases import lowered, raised
 from registry.editing import finished
 from registry.editing.places import BY_LIST, CASE, KEY, Gone, found, parts_of
 from registry.findings import Finding
@@ -67,7 +67,7 @@ def messages(found: list[tuple[str, Finding]]) -> dict[str, str]:
 
 def sentence(finding: Finding) -> str:
     """A finding as it is told to the person who typed it."""
-    says = finding.says[:1].upper() + finding.says[1:]
+    says = raised(finding.says)
     return f"{says}. Allowed: {finding.allowed}." if finding.allowed else f"{says}."
 
 
