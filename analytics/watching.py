@@ -18,7 +18,7 @@ from scipy import special
 
 from analytics.statistics.control import CusumDesign, average_run_length, cusum_design
 from analytics.statistics.control.charts import TAIL
-from analytics.statistics.control.cusum import TOUCHING
+from analytics.statistics.control.cusum import TOUCHING, least_reaching, log_likelihood_ratios
 from analytics.statistics.counts import garwood
 
 ODDS_RATIO = 3.0
@@ -105,14 +105,6 @@ class Watch:
     uses: int
     path: tuple[Point, ...]
     crossings: tuple[Crossing, ...]
-
-    @property
-    def baseline_events(self) -> int:
-        return self.baseline.events
-
-    @property
-    def baseline_uses(self) -> int:
-        return self.baseline.uses
 
     @property
     def last_value(self) -> float:
@@ -262,9 +254,9 @@ class _Sum:
     """One sum as it runs: where it stands, where it turned, and what brought it there."""
 
     def __init__(self, design: CusumDesign, number: int) -> None:
-        self.down = math.log1p((design.odds_ratio - 1) * design.p0)
-        self.up = math.log(design.odds_ratio) - self.down
-        self.reached = design.threshold - TOUCHING * max(design.threshold, 1.0)
+        self.down = -float(log_likelihood_ratios(0.0, 1.0, design.p0, design.odds_ratio))
+        self.up = float(log_likelihood_ratios(1.0, 1.0, design.p0, design.odds_ratio))
+        self.reached = least_reaching(design.threshold)
         self.number = number
         self.value, self.use = 0.0, 0
         self.path: list[Point] = []

@@ -19,7 +19,6 @@ from analytics.summaries.lots import (
     with_events,
 )
 from analytics.summaries.months import (
-    baseline_of_records,
     class_baseline,
     months_by_model,
     months_of,
@@ -46,7 +45,6 @@ from analytics.summaries.techniques import (
 
 __all__ = [
     "asides",
-    "baseline_of_records",
     "by_class",
     "by_maker",
     "class_baseline",

@@ -63,17 +63,6 @@ def class_baseline(scope: Scope, filters: Filters, device_class: str) -> Baselin
     return baseline_of(months_of_use(whole))
 
 
-def baseline_of_records(records: Iterable[MonthlyRecord]) -> Baseline | None:
-    """The baseline of several models together, such as those of a class."""
-    uses: Counter[datetime.date] = Counter()
-    events: dict[datetime.date, list[datetime.date]] = {}
-    for record in records:
-        for one in months_of_use(record):
-            uses[one.month] += one.uses
-            events.setdefault(one.month, []).extend(one.events)
-    return baseline_of([MonthOfUse(month, uses[month], tuple(events[month])) for month in sorted(events)])
-
-
 def months_of_use(record: MonthlyRecord) -> list[MonthOfUse]:
     """The recorded months as the sum takes them; an event whose day is not known has the last that it may mean."""
     return [

@@ -91,9 +91,6 @@ def test_all_models_at_once_are_each_model_by_itself() -> None:
     for model, (kind, record) in together.items():
         assert kind == CLASSES[model]
         assert record == summaries.months_of(EVERYTHING, Filters(), model)
-    wires = [record for kind, record in together.values() if kind == "guidewire"]
-    whole = summaries.class_baseline(EVERYTHING, Filters(), "guidewire")
-    assert summaries.baseline_of_records(wires) == whole
 
 
 def test_a_period_leaves_out_what_may_lie_outside_and_agrees_with_the_rates() -> None:

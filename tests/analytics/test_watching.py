@@ -127,7 +127,7 @@ def test_fewer_than_five_events_make_no_baseline_and_the_class_stands_in() -> No
     assert watch(sparse) is None
     watched = watch(sparse, CLASS)
     assert watched is not None and watched.of_class
-    assert (watched.baseline_events, watched.baseline_uses) == (12, 6020)
+    assert (watched.baseline.events, watched.baseline.uses) == (12, 6020)
 
 
 def test_a_threshold_does_not_move_with_months_after_the_first_24() -> None:
