@@ -93,7 +93,6 @@ class RungLine:
 class LadderView:
     """One complication's ladder: the situation at its start and now, the rungs, what comes next."""
 
-    place: str
     situation: str
     now: str
     before: tuple[Line, ...]
@@ -125,7 +124,6 @@ def ladder_view(
     words = f"Rung {len(actions) + 1}: what was tried?"
     after_all = choices.techniques(f"add rung {place}", f"add rung {place}", words, now)
     return LadderView(
-        place,
         choices.label_of("situation", complication.get("situation")),
         choices.label_of("situation", now),
         tuple(_after(document, complication, 0, opened)),
