@@ -31,10 +31,8 @@ from registry.recording.change import Change, recorded
 from registry.recording.checking import today_at
 from registry.recording.erasure import forget_keys
 from registry.recording.writing import lookup_of
-from registry.sealing import new_data_key, seal, unseal
+from registry.sealing import DRAFT, new_data_key, seal, unseal
 
-SEALED_FOR = "draft"
-"""What a draft's blob is bound to, in place of a version's number."""
 KEEP = "keep"
 EARLIER = 30
 """How many earlier texts a draft keeps, to merge what a page changed against the one that it had."""
@@ -208,14 +206,14 @@ def _seal(row: Draft, text: DraftText, key: bytes) -> None:
         "case_text": text.case_text,
         "steps": [asdict(step) for step in text.steps],
     }
-    row.sealed = seal({SEALED_FOR: write(whole)}, key, registry_id(), row.code, SEALED_FOR)
+    row.sealed = seal({DRAFT: write(whole)}, key, registry_id(), row.code, DRAFT)
     row.lookup = lookup_of(text.document, row.site.code)
 
 
 def opened_row(row: Draft) -> OpenDraft:
     """A row of one's own with its text."""
-    blob = unseal(row.sealed or "", data_key(row.key), registry_id(), row.code, SEALED_FOR)
-    members = read(blob[SEALED_FOR])
+    blob = unseal(row.sealed or "", data_key(row.key), registry_id(), row.code, DRAFT)
+    members = read(blob[DRAFT])
     steps = tuple(Step(**step) for step in members.pop("steps", ()))
     return OpenDraft(
         code=row.code,
