@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Mapping
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from analytics.models import Annotation, QuarantinedLot, Said, SignalWord
@@ -57,16 +58,8 @@ def annotate(
 
 def end_annotation(code: str, *, by: Person) -> None:
     """Take a mark off the charts; it stays in the history. NotSaved where it is off already."""
-
-    def work(change: Change) -> None:
-        row = Annotation.objects.filter(code=code, ended_at=None).select_related("site").first()
-        if row is None:
-            raise NotSaved("this annotation is off the charts already")
-        require(by, MAY_ANNOTATE, [row.site])
-        Annotation.objects.filter(pk=row.pk).update(ended_at=timezone.now())
-        change.enter(Event("annotation_ended", particulars={"site": row.site.code}))
-
-    recorded(work, who=by.code)
+    gone = "this annotation is off the charts already"
+    _end(Annotation.objects.filter(code=code), MAY_ANNOTATE, "annotation_ended", gone, by=by)
 
 
 def set_lot_aside(site: Site, model: DeviceModel, lot: str, reason: str, shelves: str, *, by: Person) -> None:
@@ -86,14 +79,23 @@ def set_lot_aside(site: Site, model: DeviceModel, lot: str, reason: str, shelves
 
 def release_lot(code: str, *, by: Person) -> None:
     """End the quarantine of a lot. NotSaved where it has ended already."""
+    rows = QuarantinedLot.objects.filter(code=code)
+    _end(rows, MAY_SET_ASIDE, "lot_released", "this lot is not set aside any more", by=by, ended_by=by)
+
+
+def _end(
+    rows: QuerySet[Any], may: frozenset[Role], what: str, gone: str, *, by: Person, **more: Person
+) -> None:
+    """End what still stands of one row; of two people at once the second finds it `gone`, since the row is locked."""
 
     def work(change: Change) -> None:
-        row = QuarantinedLot.objects.filter(code=code, ended_at=None).select_related("site").first()
+        standing = rows.filter(ended_at=None).select_related("site")
+        row = standing.select_for_update(of=("self",), no_key=True).first()
         if row is None:
-            raise NotSaved("this lot is not set aside any more")
-        require(by, MAY_SET_ASIDE, [row.site])
-        QuarantinedLot.objects.filter(pk=row.pk).update(ended_at=timezone.now(), ended_by=by)
-        change.enter(Event("lot_released", particulars={"site": row.site.code}))
+            raise NotSaved(gone)
+        require(by, may, [row.site])
+        rows.filter(pk=row.pk).update(ended_at=timezone.now(), **more)
+        change.enter(Event(what, particulars={"site": row.site.code}))
 
     recorded(work, who=by.code)
 
