@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any, TypeVar
 
 from django.db.models import QuerySet
@@ -105,6 +105,11 @@ def said_in(rows: Iterable[AnySaid]) -> list[tuple[AnySaid, Mapping[str, str]]]:
     listed = list(rows)
     found = data_keys({row.key for row in listed})
     return [(row, unseal(row.sealed, found[row.key], registry_id(), row.code, _BOUND_TO)) for row in listed]
+
+
+def said_of_lots(rows: Iterable[QuarantinedLot], sites: Collection[str]) -> dict[str, Mapping[str, str]]:
+    """Reason and shelves by the code of the row, of lots set aside at these sites, by their codes."""
+    return {row.code: words for row, words in said_in(row for row in rows if row.site.code in sites)}
 
 
 def _readable(words: str, *, needed: str) -> str:

@@ -37,6 +37,7 @@ urlpatterns: list[URLPattern] = [
     path("devices/rescue.csv", rescue_tools.rescue_tools_csv, name="rescue_tools_csv"),
     path("devices/lots/", lots.lots, name="lots"),
     path("devices/lots/set-aside/", lots.lot_set_aside, name="lot_set_aside"),
+    path("devices/lots/of-case/<slug:code>/", lots.case_lots, name="case_lots"),
     path("devices/lots/<slug:code>/release/", lots.lot_released, name="lot_released"),
     path("places/", places.places, name="places"),
     path("lesions.csv", places.places_csv, name="places_csv"),

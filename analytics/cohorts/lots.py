@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import Any
 
-from django.db.models import Count, Exists, Max, OuterRef, QuerySet, Value
+from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet, Value
 from django.db.models.functions import Coalesce
 
 from analytics.cohorts.counting import Row, Table, in_scope
 from analytics.models import QuarantinedLot
 from registry.access import Scope
-from registry.models import Complication, DeviceModel, Site
+from registry.models import Case, Complication, DeviceModel, InvolvedDevice, LesionContent, Site
 from registry.terms import UNKNOWN
 
 TWICE = 2
@@ -81,6 +81,20 @@ def _first_events() -> QuerySet[Complication]:
 def lots_set_aside() -> list[QuarantinedLot]:
     """What any site has set aside and not released, by site, model and lot."""
     return list(_with_all(QuarantinedLot.objects.filter(ended_at=None)))
+
+
+def lots_aside_of(case: Case) -> list[QuarantinedLot]:
+    """What any site has set aside and not released, of model and lot of a device of the case."""
+    is_held = Q()
+    for rows in (Complication, InvolvedDevice, LesionContent):
+        is_held |= Q(
+            Exists(
+                rows.objects.filter(
+                    case=case, device_model=OuterRef("device_model"), device_lot=OuterRef("lot")
+                )
+            )
+        )
+    return list(_with_all(QuarantinedLot.objects.filter(is_held, ended_at=None)))
 
 
 def lots_released(sites: QuerySet[Site], most: int) -> list[QuarantinedLot]:

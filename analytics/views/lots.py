@@ -1,4 +1,4 @@
-"""Lots seen twice and lots set aside; who may sets a lot aside at a site and releases it."""
+"""Lots seen twice and lots set aside, and those of one case; who may sets a lot aside at a site and releases it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from analytics import cohorts, recording, summaries
-from registry.access import NotFound, scope_for, sites_for
+from registry.access import NotFound, case_for, scope_for, sites_for
 from registry.case_fields import NAME
 from registry.doors import MemberRequest, page
 from registry.drawings.phrases import raised
@@ -49,6 +49,19 @@ def lots(request: MemberRequest) -> HttpResponse:
     return _page(request, _form(request, initial=given))
 
 
+@require_GET
+@page("case_lots")
+def case_lots(request: MemberRequest, code: str) -> HttpResponse:
+    """The lots set aside of which a case holds a device; the page of the case asks for it once it stands."""
+    case = case_for(request.user, "case_lots", code)
+    with cohorts.at_one_moment():
+        kept = cohorts.lots_aside_of(case)
+        own = sites_for(request.user, "cases").values_list("code", flat=True)
+        aside = summaries.asides(kept, recording.said_of_lots(kept, set(own)))
+    whole = "case_lots.html" if not request.headers.get("HX-Request") else "_case_lots.html"
+    return render(request, f"analytics/{whole}", {"case": case, "aside": aside})
+
+
 def _form(request: MemberRequest, *arguments: Any, **options: Any) -> LotForm | None:
     """The form with the sites at which somebody may set a lot aside, None where there is none."""
     sites = list(sites_for(request.user, "lot_set_aside").order_by("name"))
@@ -62,8 +75,7 @@ def _page(request: MemberRequest, form: LotForm | None, status: int = 200) -> Ht
     with cohorts.at_one_moment():
         kept = cohorts.lots_set_aside()
         released = cohorts.lots_released(own, MOST_RELEASED)
-        mine = [row for row in (*kept, *released) if row.site.code in open_sites]
-        said = {row.code: words for row, words in recording.said_in(mine)}
+        said = recording.said_of_lots((*kept, *released), open_sites)
         aside = summaries.asides(kept, said)
         seen = summaries.lots_in_brief(scope)
         shown = summaries.with_events(scope, seen[:MOST], aside, open_sites)

@@ -13,7 +13,7 @@ from registry.models import Case, Staff
 from registry.reading import aftermath, facts
 from registry.reading.aftermath import DutyLine
 from registry.reading.listing import State, states_of
-from registry.reading.model_names import model_names
+from registry.reading.model_names import model_names, names_a_lot
 from registry.reading.titles import title_of, where_in_words, where_of
 from registry.reading.words import Document, Known, Section, on_day, said
 from registry.versions import last_version, version_text
@@ -32,7 +32,8 @@ class LadderShown:
 class CaseShown:
     """A case as it is read; pictures are SVG text that this program has made, every word in them escaped.
 
-    `beside` stands beside the ladder, `later` under that where there is room, `below` under the duties.
+    `beside` stands beside the ladder, `later` under that where there is room, `below` under the duties. `lots`: a
+    device of it has its lot recorded, so that it may be one that was set aside.
     """
 
     code: str
@@ -40,6 +41,7 @@ class CaseShown:
     under_title: list[str]
     states: list[State]
     erased: bool
+    lots: bool
     ladders: list[LadderShown]
     map: str
     where: list[str]
@@ -59,6 +61,7 @@ def case_shown(case: Case, today: datetime.date) -> CaseShown:
         under_title=[part for part in _under_title(case, clear) if part],
         states=states_of(case),
         erased=case.erased,
+        lots=names_a_lot(clear),
         ladders=_ladders(clear, known),
         map=_map(clear),
         where=_where(clear),

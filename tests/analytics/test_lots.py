@@ -196,6 +196,84 @@ def test_a_row_written_between_look_and_save_is_refused_in_words(
         recording.set_lot_aside(site, model, "25J1107", "A reason.", "A shelf.", by=person)
 
 
+def lots_of_case(client: Client, case: Case, *, whole: bool = False) -> str:
+    """What the page of the case is given when it asks, or the page that its link opens."""
+    asks = {} if whole else {"HX-Request": "true"}
+    answer = client.get(f"/devices/lots/of-case/{case.code}/", headers=asks)
+    assert answer.status_code == 200 and ("<html" in answer.content.decode()) is whole
+    return answer.content.decode()
+
+
+@pytest.mark.parametrize("whole", [False, True])
+def test_a_case_tells_that_a_device_of_it_is_of_a_lot_set_aside_and_where_to_look(
+    two_sites: None, whole: bool
+) -> None:
+    set_aside(a_member("north"))
+    case = Case.objects.get(site__code="north")
+    operator = a_member("north", "south", role=Role.OPERATOR)
+    page = lots_of_case(operator, case, whole=whole)
+    words = text_of(page)
+    assert "25J1107 set aside First wire W-1 North, since" in words and "by north@" not in words
+    assert "Reason: Two stuck wires." in words and "Shelves: Room 1, drawer 4." in words
+    assert "#none" in page, "a shape beside the words"
+    recording.release_lot(
+        QuarantinedLot.objects.get().code, by=Person.objects.get(email="north@sites.example")
+    )
+    assert "No lot of a device in this case is set aside." in text_of(
+        lots_of_case(operator, case, whole=whole)
+    )
+
+
+def test_a_case_tells_of_a_lot_set_aside_elsewhere_without_why(two_sites: None) -> None:
+    set_aside(a_member("north"))
+    words = text_of(lots_of_case(a_member("south"), Case.objects.get(site__code="south")))
+    assert "25J1107 set aside First wire W-1 North, since" in words
+    assert "Two stuck wires" not in words and "drawer 4" not in words
+
+
+@pytest.mark.parametrize(
+    ("lot", "model", "told"),
+    [
+        ("25J1107", "W-1", True),
+        ("25J1108", "W-1", False),
+        ("25J1107", "W-2", False),
+        ("unknown", "W-1", False),
+    ],
+)
+@pytest.mark.parametrize("where", ["failed", "used", "involved", "placed"])
+def test_model_and_lot_are_those_of_any_device_of_the_case(
+    two_sites: None, where: str, lot: str, model: str, told: bool
+) -> None:
+    set_aside(a_member("north"))
+    device = {"class": "guidewire", "model": model, "lot": lot}
+    failed = a_ladder("wire_stuck: snare_single/free=unchanged", ref="C1")
+    case = a_case(failed, id="N-9", site="north")
+    if where == "failed":
+        failed["device"] = device
+    elif where == "used":
+        failed["actions"][0]["devices"] = [device]
+    elif where == "involved":
+        failed["other_devices"] = [device]
+    else:
+        case["lesions"] = [{"ref": "L1", "contents": [{"what": "old_stent", "device": device}]}]
+    take(case)
+    presenter = a_member("north", "south", role=Role.PRESENTER)
+    words = text_of(lots_of_case(presenter, Case.objects.get(document_id="N-9")))
+    assert ("25J1107 set aside" in words) is told
+    assert ("No lot of a device" in words) is not told
+
+
+def test_the_page_of_a_case_asks_only_where_a_lot_is_recorded(two_sites: None) -> None:
+    take(_case("north", "N-2", "2026-03-20", lot="unknown"))
+    client = a_member("north")
+    with_lot, without = (Case.objects.get(document_id=code) for code in ("N-1", "N-2"))
+    page = shown(client, f"/case/{with_lot.code}/")
+    assert f'hx-get="/devices/lots/of-case/{with_lot.code}/"' in page and "htmx.min.js" in page
+    assert f'<a class="no-print" href="/devices/lots/of-case/{with_lot.code}/">' in page
+    page = shown(client, f"/case/{without.code}/")
+    assert "of-case" not in page and "htmx" not in page.split("</head>")[1]
+
+
 def test_the_form_is_filled_in_from_the_row(two_sites: None) -> None:
     page = shown(a_member("north"), "/devices/lots/")
     assert "?model=W-1&amp;lot=25J1107#set-aside" in page
