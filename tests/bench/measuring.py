@@ -8,6 +8,7 @@ import statistics
 import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
+from pathlib import Path
 
 
 @dataclass(frozen=True)
@@ -63,6 +64,24 @@ def side_by_side(
     )
 
 
+def milliseconds(work: Callable[[], object], rounds: int) -> float:
+    """The median of so many turns, after one to warm up."""
+    work()
+    return 1000 * statistics.median(_timed(work) for _ in range(rounds))
+
+
 def _milliseconds(times: list[float]) -> str:
     thousandths = [1000 * one for one in times]
     return f"{statistics.median(thousandths):.2f} ms ({min(thousandths):.2f}-{max(thousandths):.2f})"
+
+
+def peak_megabytes() -> float:
+    """What this process held at the most; `getrusage` would count the process that started it as well."""
+    lines = Path("/proc/self/status").read_text(encoding="ascii").splitlines()
+    (kilobytes,) = (line.split()[1] for line in lines if line.startswith("VmHWM:"))
+    return int(kilobytes) / 1024
+
+
+def forget_the_peak() -> None:
+    """From now on the peak is that of what comes."""
+    Path("/proc/self/clear_refs").write_text("5", encoding="ascii")

@@ -53,20 +53,21 @@ def a_document(name: str, site: str) -> dict[str, Any]:
     )
 
 
-def _prepared(site: str) -> Iterator[Prepared]:
+def prepared(site: str, name: str) -> Iterator[Prepared]:
+    """Cases that are checked and sealed, ready to be saved by hand or by the product."""
     checker, registry = Checker(), registry_id()
-    for number in itertools.count(int(time.time() * 1000) % 1_000_000_000):
-        document, _ = checker.checked(a_document(str(number), site))
+    for number in itertools.count():
+        document, _ = checker.checked(a_document(f"{name}-{number}", site))
         yield new_case(document, site=checker.sites[site].pk, code=new_code(), registry=registry)
 
 
 def save(size: int, site: str) -> Iterator[Measured]:
     """The ratio, and beside it what comes before a save."""
-    ready = _prepared(site)
+    ready = prepared(site, f"p8-{time.time_ns()}")
     waiting = list(itertools.islice(ready, ROUNDS + 1))
-    by_hand = [_Plan(one) for one in itertools.islice(ready, ROUNDS + 1)]
+    by_hand = [Plan(one) for one in itertools.islice(ready, ROUNDS + 1)]
     ratio, detail = side_by_side(
-        lambda: recorded(lambda change: _write(change, waiting.pop()), who="bench"),
+        lambda: save_by_product(waiting.pop()),
         lambda: by_hand.pop().saved(),
         rounds=ROUNDS,
         again=False,
@@ -87,11 +88,16 @@ def save(size: int, site: str) -> Iterator[Measured]:
     )
 
 
-def _write(change: Change, one: Prepared) -> None:
-    written(change, [one], names_for([one.text.clear], {one.site_code: one.site}))
+def save_by_product(one: Prepared) -> None:
+    """As the product saves what it has checked and sealed."""
+
+    def write(change: Change) -> None:
+        written(change, [one], names_for([one.text.clear], {one.site_code: one.site}))
+
+    recorded(write, who="bench")
 
 
-class _Plan:
+class Plan:
     """The rows of one case as column values, ready to be written by hand."""
 
     def __init__(self, one: Prepared) -> None:
