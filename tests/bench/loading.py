@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import django
+from django.db.models import Model
 
 IMPORTED = 100_000
 """Cases up to which each is imported by itself; a larger registry is that many cases and copies of their rows."""
@@ -46,8 +47,8 @@ def _copy(times: int) -> None:
     from registry.documents.tables import MODELS
     from registry.models import Case
 
-    models = (Case, *MODELS)
-    strides = {model: model.objects.aggregate(last=Max("pk"))["last"] or 0 for model in models}
+    models: tuple[type[Model], ...] = (Case, *MODELS)
+    strides = {model: model._default_manager.aggregate(last=Max("pk"))["last"] or 0 for model in models}
     for copy in range(1, times + 1):
         with transaction.atomic(), connection.cursor() as cursor:
             for model in models:
@@ -63,11 +64,11 @@ def _copy(times: int) -> None:
             cursor.execute(statement)
 
 
-def _values(model: type, strides: dict[type, int], copy: int) -> Iterator[str]:
+def _values(model: type[Model], strides: Mapping[type[Model], int], copy: int) -> Iterator[str]:
     """For each column of a table what a copy of its row holds there: keys moved on, names told apart."""
-    for field in model._meta.concrete_fields:  # type: ignore[attr-defined]
+    for field in model._meta.concrete_fields:
         keyed = model if field.primary_key else field.related_model
-        if keyed in strides:
+        if keyed is not None and keyed in strides:
             yield f'"{field.column}" + {copy * strides[keyed]}'
         elif field.unique:  # the public code of a case
             yield f"CAST({100_000_000 + copy * strides[model]} + id AS TEXT)"
