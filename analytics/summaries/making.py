@@ -10,9 +10,7 @@ from numpy.typing import NDArray
 
 from analytics.answers import LeftOut
 from analytics.cohorts import Reasons
-
-PER = 1_000
-Limits = tuple[float | None, float | None]
+from analytics.estimates import Limits
 
 
 def limits_of(

@@ -15,10 +15,11 @@ from analytics.answers_sites import (
     Sites,
 )
 from analytics.cohorts import Filters, Row, Table
+from analytics.estimates import PER
 from analytics.statistics.counts import garwood
 from analytics.statistics.proportions import wilson
 from analytics.summaries.funnels import funnel_of
-from analytics.summaries.making import PER, left_out_of, limits_of
+from analytics.summaries.making import left_out_of, limits_of
 from registry.access import Scope
 
 _REASONS = {
