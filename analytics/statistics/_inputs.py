@@ -35,8 +35,9 @@ def amounts(name: str, values: ArrayLike) -> FloatArray:
 
 def counts(name: str, values: ArrayLike) -> FloatArray:
     """As `amounts`, and every value a whole number."""
-    array = amounts(name, values)
-    if (broken := array != np.floor(array)).any():
+    given = _even_array(name, values)
+    array = amounts(name, given)
+    if given.dtype.kind == "f" and (broken := array != np.floor(array)).any():
         raise ValueError(f"{name}: must be whole numbers, found {array[broken][0]:g}")
     if array.max(initial=0.0) > LARGEST_COUNT:
         raise ValueError(f"{name}: must be at most {LARGEST_COUNT}, found {array.max():g}")

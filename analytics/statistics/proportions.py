@@ -233,11 +233,11 @@ def clustered_wilson_of_sums(
 
 def _score_limits(won: FloatArray, tried: FloatArray, z: float) -> tuple[FloatArray, FloatArray]:
     # The root is the upper limit times `tried + z²`. The lower is the product of both roots over it: no difference of
-    # nearly equal numbers, and exactly 0 at 0.
-    root = won + z * z / 2 + z * np.sqrt(won * (1 - won / tried) + z * z / 4)
-    lower = won / tried * won / np.where(won > 0, root, 1.0)
-    upper = np.where(won == tried, 1.0, np.minimum(root / (tried + z * z), 1.0))
-    return lower, upper
+    # nearly equal numbers, and exactly 0 at 0; the smallest float keeps it from 0 / 0. Where all succeeded the root is
+    # that of half z squared, which floats take exactly, so that the upper limit is exactly 1.
+    squared = won / tried * won
+    root = (won + np.finfo(np.float64).tiny) + z * (z / 2 + np.sqrt(won - squared + z / 2 * (z / 2)))
+    return squared / root, root / np.maximum(tried + z * z, root)
 
 
 def _mid_p_limit(

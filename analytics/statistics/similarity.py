@@ -3,22 +3,70 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analytics.statistics._inputs import LARGEST_COUNT, NUMBER_KINDS, FloatArray, amounts
+from analytics.statistics._inputs import (
+    LARGEST_COUNT,
+    NUMBER_KINDS,
+    BoolArray,
+    FloatArray,
+    amounts,
+    read_only,
+)
 
 Kind = Literal["number", "category", "asymmetric"]
 KINDS = ("number", "category", "asymmetric")
 
 Values = Sequence[Any] | NDArray[Any] | Mapping[str, Any]
 
+NO_CODE = -1
+"""The code of a missing value."""
+
+_FIXED = "must be texts or numbers, not lists or tables"
+
+Scores = tuple[BoolArray, FloatArray | BoolArray]
+"""Where a variable can be compared, and how alike it is there, from 0 to 1; 0 elsewhere."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Codes:
+    """A column of a category by code, `NO_CODE` where it is missing: a byte a row up to 128 different values.
+
+    `code_of` has the code of each value that is in it; `codes` are read-only.
+    """
+
+    codes: NDArray[np.signedinteger[Any]]
+    code_of: Mapping[Any, int]
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+
+def category_codes(values: Iterable[Any]) -> Codes:
+    """A column of a category, kept by code for many comparisons with `gower`: equal results, many times faster.
+
+    None and NaN are missing. Raises ValueError for what has no fixed value, such as a list.
+
+    Example: category_codes(["rca", None, "lad", "rca"]).codes gives 0, -1, 1, 0.
+    """
+    listed = values.tolist() if isinstance(values, np.ndarray) else list(values)
+    code_of: dict[Any, int] = {}
+    try:
+        found = [
+            NO_CODE if _is_missing(value) else code_of.setdefault(value, len(code_of)) for value in listed
+        ]
+    except TypeError:
+        raise ValueError(f"values: {_FIXED}") from None
+    return Codes(read_only(np.array(found, dtype=np.min_scalar_type(-max(len(code_of), 1)))), code_of)
+
 
 def gower(
     query: Values,
-    rows: Sequence[Values] | NDArray[Any] | Mapping[str, Sequence[Any] | NDArray[Any]],
+    rows: Sequence[Values] | NDArray[Any] | Mapping[str, Sequence[Any] | NDArray[Any] | Codes],
     kinds: Sequence[Kind] | Mapping[str, Kind],
     weights: Values | None = None,
     ranges: Values | None = None,
@@ -27,7 +75,7 @@ def gower(
 
     `kinds` says what each variable is; the others follow its order: `query` one value a variable, `rows` one
     such sequence a row. Where `kinds` is a mapping from names, all are, and `rows` maps each name to its
-    column, which is the faster form. A pair of values scores
+    column, which is the faster form, and the fastest of all with `category_codes`. A pair of values scores
     - "number": 1 less their difference in ranges, never below 0;
     - "category": 1 if equal, else 0;
     - "asymmetric" (1 or 0, True or False): as a category, but two 0 say nothing and are left out.
@@ -52,15 +100,17 @@ def gower(
     total, weight = np.zeros(length), np.zeros(length)
     for place, (name, kind) in enumerate(names.items()):
         if kind == "number":
-            score = _alike_numbers(name, told[place], columns[place], spans[place])
+            compared, score = _alike_numbers(name, told[place], columns[place], spans[place])
         elif kind == "category":
-            score = _alike_categories(name, told[place], columns[place])
+            compared, score = _alike_categories(name, told[place], columns[place])
         else:
-            score = _alike_presences(name, told[place], columns[place])
-        compared = np.isfinite(score)
-        total += np.where(compared, importance[place] * score, 0.0)
-        weight += np.where(compared, importance[place], 0.0)
-    return np.where(weight > 0, np.minimum(total / np.where(weight > 0, weight, 1.0), 1.0), np.nan)
+            compared, score = _alike_presences(name, told[place], columns[place])
+        total += importance[place] * score
+        weight += importance[place] * compared
+    similarity = np.full(length, np.nan)
+    np.divide(total, weight, out=similarity, where=weight > 0)
+    np.minimum(similarity, 1.0, out=similarity)
+    return similarity
 
 
 def _by_variable(query: Any, rows: Any, kinds: Any) -> tuple[dict[Any, Any], list[Any], list[Any]]:
@@ -130,7 +180,16 @@ def _ranges(names: Mapping[Any, Any], ranges: Any) -> list[float | None]:
     return [None if value is None else float(value) for value in given]
 
 
-def _alike_numbers(name: object, told: Any, column: Any, known_range: float | None) -> FloatArray:
+def _is_missing(value: Any) -> bool:
+    return value is None or bool(value != value)
+
+
+def _never(length: int) -> Scores:
+    nowhere = np.zeros(length, dtype=np.bool_)
+    return nowhere, nowhere
+
+
+def _alike_numbers(name: object, told: Any, column: Any, known_range: float | None) -> Scores:
     numbers, own = _numbers(name, column), _numbers(name, [told])
     # Halves, for the difference of two numbers may be beyond what a float holds.
     both = np.append(numbers, own) / 2
@@ -140,40 +199,51 @@ def _alike_numbers(name: object, told: Any, column: Any, known_range: float | No
     else:
         span = float(known.max() - known.min()) if known.size else 0.0
     apart = np.abs(numbers / 2 - own / 2)
+    compared = ~np.isnan(apart)
     if span == 0:
-        return np.where(np.isnan(apart), np.nan, np.where(apart > 0, 0.0, 1.0))
-    return 1 - np.minimum(apart, span) / span
+        return compared, apart == 0
+    return compared, np.where(compared, 1 - np.minimum(apart, span) / span, 0.0)
 
 
-def _alike_categories(name: object, told: Any, column: Any) -> FloatArray:
+def _alike_categories(name: object, told: Any, column: Any) -> Scores:
+    if isinstance(column, Codes):
+        return _alike_codes(name, told, column)
     numbers = isinstance(column, np.ndarray) and column.dtype.kind in NUMBER_KINDS and column.ndim == 1
     if numbers and isinstance(told, int | float) and not abs(told) > LARGEST_COUNT:
-        return _alike_codes(told, column)
+        return _alike_in_numbers(told, column)
     values = column.tolist() if isinstance(column, np.ndarray) else column
     try:
         different = {told, *values}
     except TypeError:
-        raise ValueError(f"query and rows: {name} must hold texts or numbers, not lists or tables") from None
-    missing = {value for value in different if value is None or value != value}
-    score = {
-        value: np.nan if value in missing or told in missing else float(value == told) for value in different
-    }
-    return np.fromiter((score[value] for value in values), dtype=np.float64, count=len(values))
+        raise ValueError(f"query and rows: {name}: {_FIXED}") from None
+    known = set() if _is_missing(told) else {value for value in different if not _is_missing(value)}
+    compared = np.fromiter((value in known for value in values), dtype=np.bool_, count=len(values))
+    alike = np.fromiter((value == told for value in values), dtype=np.bool_, count=len(values))
+    return compared, alike & compared
 
 
-def _alike_codes(told: float, column: NDArray[Any]) -> FloatArray:
-    """Categories that are numbers already: the same scores, many times faster."""
+def _alike_codes(name: object, told: Any, column: Codes) -> Scores:
+    """Categories by code; a value that is in no row is like none of them."""
+    if _is_missing(told):
+        return _never(len(column))
+    try:
+        code = column.code_of.get(told, len(column.code_of))
+    except TypeError:
+        raise ValueError(f"query and rows: {name}: {_FIXED}") from None
+    return column.codes != NO_CODE, column.codes == code
+
+
+def _alike_in_numbers(told: float, column: NDArray[Any]) -> Scores:
+    """Categories that are numbers already."""
     if told != told:
-        return np.full(len(column), np.nan)
-    score: FloatArray = np.equal(column, told).astype(np.float64)
-    if column.dtype.kind == "f":
-        score[np.isnan(column)] = np.nan
-    return score
+        return _never(len(column))
+    return ~np.isnan(column), column == told
 
 
-def _alike_presences(name: object, told: Any, column: Any) -> FloatArray:
+def _alike_presences(name: object, told: Any, column: Any) -> Scores:
     there, own = _numbers(name, column, yes_or_no=True), _numbers(name, [told], yes_or_no=True)
-    return np.where(np.isnan(there) | np.isnan(own) | ((there == 0) & (own == 0)), np.nan, there * own)
+    compared = ~(np.isnan(there) | np.isnan(own) | ((there == 0) & (own == 0)))
+    return compared, compared & (there * own == 1)
 
 
 def _numbers(name: object, column: Any, yes_or_no: bool = False) -> FloatArray:

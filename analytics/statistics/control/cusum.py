@@ -95,8 +95,14 @@ def binomial_cusum(
     Example: binomial_cusum([0, 2, 1], [30, 25, 40], 0.02, 2.0, 1.3).path[1] gives 0.891229.
     """
     seen, used = successes_in_trials(events, uses, ("events", "uses"))
-    seen, used = np.broadcast_arrays(np.atleast_1d(seen), used)
-    return _cusum(log_likelihood_ratios(seen, used, fraction("p0", p0), odds_ratio_of(odds_ratio)), threshold)
+    risk, ratio = fraction("p0", p0), odds_ratio_of(odds_ratio)
+    if not seen.ndim or seen.shape != used.shape:
+        seen, used = map(np.array, np.broadcast_arrays(np.atleast_1d(seen), used))
+    # In place, in arrays that are nobody else's: for many devices new ones would cost more than the arithmetic.
+    seen *= log_likelihood_ratios(1.0, 0.0, risk, ratio)
+    used *= log_likelihood_ratios(0.0, 1.0, risk, ratio)
+    seen += used
+    return _cusum(seen, threshold)
 
 
 def risk_adjusted_cusum(
@@ -199,13 +205,14 @@ def _cusum(weights: FloatArray, threshold: float) -> Cusum:
     """Step through the last axis, all rows at once."""
     limit = one_amount("threshold", threshold)
     reached = least_reaching(limit)
-    steps = np.ascontiguousarray(np.moveaxis(weights, -1, 0))
-    path = np.empty_like(steps)
-    now = np.zeros(steps.shape[1:])
-    for index, step in enumerate(steps):
-        path[index] = now = np.maximum(now + step, 0.0)
-        now = np.where(now >= reached, 0.0, now)
-    path = np.moveaxis(path, 0, -1)
+    by_step = np.array(np.moveaxis(weights, -1, 0), order="C")
+    nothing, now = np.zeros(by_step.shape[1:]), np.zeros(by_step.shape[1:])
+    # Each step is replaced by the sum after it: at this size new arrays would cost more than the sums.
+    for index in range(len(by_step)):
+        step = by_step[index, ...]
+        np.maximum(np.add(step, now, out=step), nothing, out=step)
+        np.multiply(step, step < reached, out=now)
+    path = np.moveaxis(by_step, 0, -1)
     alarms = np.argwhere(path >= reached)
     return Cusum(read_only(path), read_only(alarms[:, 0] if path.ndim == 1 else alarms), limit)
 

@@ -120,6 +120,15 @@ def test_two_thousand_devices_over_ten_years_take_no_time() -> None:
     assert best < 0.1
 
 
+def test_one_number_of_uses_serves_all_periods_and_what_is_given_stays_as_it_is() -> None:
+    events, uses = np.array([0.0, 2.0, 1.0]), np.full(3, 30.0)
+    together = binomial_cusum(events, uses, 0.02, 2.0, 1.3)
+    assert np.array_equal(binomial_cusum(events, 30, 0.02, 2.0, 1.3).path, together.path)
+    assert np.array_equal(binomial_cusum([events], 30, 0.02, 2.0, 1.3).path[0], together.path)
+    assert events.tolist() == [0, 2, 1] and uses.tolist() == [30, 30, 30]
+    assert binomial_cusum(2, 30, 0.02, 2.0, 1.3).path.shape == (1,)
+
+
 def test_nothing_gives_an_empty_path() -> None:
     for result in (bernoulli_cusum([], 0.1, 2.0, 1.0), binomial_cusum([], [], 0.1, 2.0, 1.0)):
         assert result.path.shape == result.alarms.shape == (0,)
