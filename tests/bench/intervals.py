@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from analytics.statistics.control import binomial_cusum
 from analytics.statistics.proportions import wilson
-from analytics.statistics.similarity import Kind, category_codes, gower
+from analytics.statistics.similarity import Codes, Kind, gower
 from tests.bench.measuring import Measured, side_by_side
 
 DEVICES = 2_000
@@ -83,7 +83,7 @@ def _alike(cases: int) -> Measured:
         name: np.where(chances.random(cases) < 0.1, np.nan, chances.integers(0, codes, cases))
         for name, codes in VARIABLES.items()
     }
-    columns = {name: category_codes(values) for name, values in given.items()}
+    columns = {name: Codes.of(values) for name, values in given.items()}
     query = {name: float(chances.integers(0, codes)) for name, codes in VARIABLES.items()}
     kinds: dict[str, Kind] = dict.fromkeys(VARIABLES, "category")
     weights = np.linspace(1.0, 0.3, len(VARIABLES))

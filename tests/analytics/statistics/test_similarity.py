@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analytics.statistics.similarity import Kind, category_codes, gower
+from analytics.statistics.similarity import Codes, Kind, gower
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
 
@@ -78,7 +78,7 @@ pairs = st.tuples(values, values)
 def test_categories_kept_by_code_say_the_same_as_their_values(query: Any, rows: Any, importance: Any) -> None:
     kinds: dict[str, Kind] = {"vessel": "category", "place": "category"}
     plain = dict(zip(kinds, zip(*rows, strict=True) if rows else ((), ()), strict=True))
-    by_code = {name: category_codes(column) for name, column in plain.items()}
+    by_code = {name: Codes.of(column) for name, column in plain.items()}
     told, worth = dict(zip(kinds, query, strict=True)), dict(zip(kinds, importance, strict=True))
     expected = gower(told, plain, kinds, worth)
     assert np.array_equal(gower(told, by_code, kinds, worth), expected, equal_nan=True)
@@ -101,22 +101,22 @@ def test_a_similarity_of_categories_is_the_weight_of_the_equal_among_those_known
 
 
 def test_a_code_takes_a_byte_and_two_beyond_128_values() -> None:
-    assert category_codes([*range(128), None]).codes.nbytes == 129
-    wide = category_codes(range(129))
+    assert Codes.of([*range(128), None]).codes.nbytes == 129
+    wide = Codes.of(range(129))
     assert wide.codes.nbytes == 2 * 129
     similarity = gower({"a": 128}, {"a": wide}, {"a": "category"})
     assert similarity.sum() == similarity[128] == 1
 
 
 def test_columns_by_code_stand_for_categories_alone() -> None:
-    column = category_codes([1, 0])
+    column = Codes.of([1, 0])
     for kind in ("number", "asymmetric"):
         with pytest.raises(ValueError, match=r"^query and rows: a "):
             gower({"a": 1}, {"a": column}, {"a": kind})
     with pytest.raises(ValueError, match=r"^query and rows: a"):
         gower({"a": [1]}, {"a": column}, {"a": "category"})
     with pytest.raises(ValueError, match=r"^values: "):
-        category_codes([[1]])
+        Codes.of([[1]])
     with pytest.raises(ValueError, match="read-only"):
         column.codes[0] = 1
 
