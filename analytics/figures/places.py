@@ -22,12 +22,15 @@ _SAID = {
 
 @dataclass(frozen=True, slots=True)
 class CrossTable:
-    """A table of counts in words: its columns, its rows with their totals, and the totals of the columns."""
+    """A table of counts in words: rows with a count for each column and their total, and the totals of the columns.
+
+    Each count stands beside the name of its column, for screens on which a row is read by itself.
+    """
 
     title: str
     columns: tuple[str, ...]
-    rows: tuple[tuple[str, tuple[int, ...], int], ...]
-    totals: tuple[int, ...]
+    rows: tuple[tuple[str, tuple[tuple[str, int], ...], int], ...]
+    totals: tuple[tuple[str, int], ...]
     complications: int
 
 
@@ -75,11 +78,18 @@ def cross_tables(answer: LesionContexts) -> list[CrossTable]:
 
 
 def _crossed(title: str, found: Context, name: str) -> CrossTable:
+    columns = tuple(_column(code, name) for code in found.columns)
+
+    def beside(counts: tuple[int, ...]) -> tuple[tuple[str, int], ...]:
+        return tuple(zip(columns, counts, strict=True))
+
     return CrossTable(
         title=title,
-        columns=tuple(_column(code, name) for code in found.columns),
-        rows=tuple((label_of_situation(row.situation), row.counts, row.complications) for row in found.rows),
-        totals=found.totals,
+        columns=columns,
+        rows=tuple(
+            (label_of_situation(row.situation), beside(row.counts), row.complications) for row in found.rows
+        ),
+        totals=beside(found.totals),
         complications=found.complications,
     )
 

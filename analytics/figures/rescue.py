@@ -30,7 +30,7 @@ class RescueLine:
     lower: Number | None
     upper: Number | None
     picture: str
-    situations: tuple[str, ...]
+    situations: tuple[tuple[str, str], ...]
 
 
 def rescue_lines(
@@ -77,7 +77,7 @@ def _line(one: RescueRecord, faced: Sequence[RescueRecord], names: Mapping[str, 
     )
 
 
-def _faced(row: RescueRecord) -> str:
-    """One situation with its attempts."""
+def _faced(row: RescueRecord) -> tuple[str, str]:
+    """One situation, and its attempts."""
     known = f"{row.resolved} of {row.attempts}" if row.attempts else "result not known"
-    return f"{raised(named('situation', row.situation_faced, 'situation'))}: {known}"
+    return raised(named("situation", row.situation_faced, "situation")), known

@@ -103,7 +103,7 @@ def aim_in_words(aim: str) -> str:
 
 def _try(one: Try) -> str:
     number = ordinal(one.number)
-    return f"{number} {one.resolved} of {one.attempts}" if one.attempts else f"{number} result not known"
+    return f"{number}: {one.resolved} of {one.attempts}" if one.attempts else f"{number}: result not known"
 
 
 def share_in_words(estimate: Estimate) -> str:
@@ -171,6 +171,8 @@ def totals_in_words(found: SituationFigures, extent: Extent) -> str:
     """What the rows are out of: they don't add up to it, as one complication may stand in several."""
     tried = sum(one.complications for one in found.order if one.number == 1)
     met = counted(extent.complications, "complication", "complications")
+    if extent.complications == 1:
+        return f"{met} met this situation; it may stand in several rows, so that the rows don't add up."
     return (
         f"In all {met} met this situation, of which {found.began} began with it; an attempt to get the device out or "
         f"to secure it was made in {tried}. One complication may stand in several rows, so that the rows don't add up "
@@ -233,10 +235,10 @@ def _mix_of(aim: str, listed: Sequence[TechniqueInSituation], by_attempt: Sequen
 
 
 def _success(one: AttemptOfAim) -> str:
-    """`1st 21 of 38, 55% (40% to 70%)`."""
+    """`1st: 21 of 38, 55% (40% to 70%)`."""
     share = share_in_words(one.estimate)
     said = f", {share}" if share and not one.estimate.few else ""
-    return f"{ordinal(one.number)} {one.resolved} of {one.attempts}{said}"
+    return f"{ordinal(one.number)}: {one.resolved} of {one.attempts}{said}"
 
 
 def _of(resolved: int, attempts: int) -> str:

@@ -1,4 +1,4 @@
-"""Sites beside each other without a name, and the people of one: an operator himself, a director those of the site."""
+"""Sites beside each other without a name, and people: operators see themselves, a director those of the site."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ def _of_sites(answer: Sites) -> dict[str, Any]:
 
 
 def _of_people(request: MemberRequest, asked: Asked) -> dict[str, Any]:
-    """Names for a director, of the own site alone; for an operator himself, and the others only as points."""
+    """Names for a director, of the own site alone; for operators their own, and the others only as points."""
     found: dict[str, Any] = {}
     directed = scope_of(request.user, _DIRECTORS)
     if directed.sites:

@@ -216,7 +216,7 @@ def test_set_a_stands_on_the_page(north_only: Client) -> None:
     ]
     assert "7 of 10" in read[2] and "70% (40% to 89%)" in read[2]
     assert "1 of 3" in read[0] and "too few for a percentage" in read[0]
-    assert "1st 1 of 2 · 2nd 0 of 1" in read[0]
+    assert "1st: 1 of 2 · 2nd: 0 of 1" in read[0]
     assert "18 complications in 18 cases, North, no operator named, March 2026." in text_of(page)
     assert all("%" not in row for row in (read[0], read[1], read[3]))
 

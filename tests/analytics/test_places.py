@@ -177,6 +177,19 @@ def test_the_number_stands_in_the_picture_and_dates_partly_known_are_left_out(no
     assert "Only: Until 2026-03." in page
 
 
+def test_what_is_missing_is_counted_and_of_nothing_missing_nothing_is_said(north: None) -> None:
+    here = {**a_ladder("wire_stuck:"), "segments": ["7"], "lesion": "L1"}
+    take(a_case(here, lesions=[{"ref": "L1", "segments": ["7"]}]))
+    client = a_member("north")
+    page = text_of(shown(client, "/places/"))
+    assert "1 complication in 1 case. One complication may lie in several places." in page
+    assert "recorded. A lesion may hold" not in page
+    take(a_case(a_ladder("wire_stuck:"), id="N-2"))
+    page = text_of(shown(client, "/places/"))
+    assert "2 complications in 2 cases; 1 of 2 has no place recorded." in page
+    assert "1 of 2 complications has no lesion recorded. A lesion may hold" in page
+
+
 def test_an_empty_map_says_why_and_filters_are_refused_in_words(north: None) -> None:
     client = a_member("north")
     assert "No complication is recorded." in text_of(shown(client, "/places/"))

@@ -205,13 +205,15 @@ def _with_role(site: str, role: Role) -> Client:
     return client
 
 
-def test_an_operator_sees_himself_among_five_others_and_none_of_four(north: None) -> None:
+def test_operators_see_themselves_among_five_others_and_none_of_four(north: None) -> None:
     take(
         *(operated_by("p-1", number) for number in range(6)),
         *(operated_by("p-1", 10 + number, "wire_stuck: steady_traction=unchanged") for number in range(6)),
-        *(operated_by(f"p-{other}", number) for other in range(2, 6) for number in range(other)),
     )
     client = an_operator("p-1")
+    alone = text_of(shown(client, "/sites/"))
+    assert "not shown: none of them has an attempt to compare." in alone
+    take(*(operated_by(f"p-{other}", number) for other in range(2, 6) for number in range(other)))
     page = text_of(shown(client, "/sites/"))
     # Every ending is out_whole, whatever was tried.
     assert "12 complications in 12 cases name a staff code of yours" in page and "12 of 12" in page

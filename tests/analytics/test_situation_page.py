@@ -92,6 +92,14 @@ def test_one_case_of_several_attempts_is_said_and_has_no_design_effect() -> None
 
 
 @pytest.mark.usefixtures("north")
+def test_of_a_single_complication_no_total_is_made() -> None:
+    take(a_case(a_ladder("wire_stuck: steady_traction=resolved")))
+    page = text_of(shown(a_member("north"), "/techniques/", {"situation": "wire_stuck"}))
+    assert "1 complication met this situation; it may stand in several rows" in page
+    assert "In all" not in page
+
+
+@pytest.mark.usefixtures("north")
 def test_attempts_that_agree_within_cases_widen_the_limits() -> None:
     take(*(a_case_of_several(4 * (number % 2), 4, id=f"N-{number}") for number in range(8)))
     client = a_member("north")

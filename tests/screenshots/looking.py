@@ -21,6 +21,11 @@ ARGUMENTS = [
     "--disable-background-networking",
 ]
 
+SQUEEZED = """[...document.querySelectorAll("label, legend, dt, dd, li, p, th, td")]
+    .filter(one => one.checkVisibility() && one.clientWidth > 1 && one.clientHeight > 10 * one.clientWidth)
+    .map(one => one.textContent.trim())"""
+"""Texts much higher than they are wide, which stand one letter a line."""
+
 
 def look_at_all(address: str, password: str, chromium: str, tour: Path) -> list[str]:
     """Look at every page; returns what is wrong, a sentence each, and leaves the README's pictures in `tour`."""
@@ -95,6 +100,7 @@ def _wrong(page: Page, address: str, pictured: Pictured, said: list[str]) -> lis
     over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     if over > 0:
         found.append(f"it overflows sideways by {over} px")
+    found += [f"one letter a line: {text}" for text in page.evaluate(SQUEEZED)]
     if pictured.caution and page.locator(".caution").count() == 0:
         found.append("its caution is missing")
     results = Axe().run(page)
