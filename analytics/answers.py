@@ -263,12 +263,24 @@ class Extent:
 
 
 @dataclass(frozen=True, slots=True)
-class Denominators:
-    """In how many of the site-months of a period the uses are recorded; `missing` are the others, by site code."""
+class SiteMonths:
+    """The site-months that are owed in a period, by site code: those that are in, and those that are missing."""
 
-    recorded: int
-    site_months: int
+    given: tuple[tuple[str, datetime.date], ...]
     missing: tuple[tuple[str, datetime.date], ...]
+
+    @property
+    def owed(self) -> int:
+        """How many are owed."""
+        return len(self.given) + len(self.missing)
+
+
+@dataclass(frozen=True, slots=True)
+class Denominators:
+    """Site-months with recorded uses, and those whose return says that all is reported or none happened."""
+
+    uses: SiteMonths
+    returns: SiteMonths
 
 
 Record = TypeVar("Record")

@@ -10,6 +10,9 @@ from typing import Any, Protocol
 from analytics.answers import Answer
 from registry.cautions import caution
 
+Value = str | int | float | None
+_BEGIN_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
 
 class Writable(Protocol):
     """What text can be written to."""
@@ -37,13 +40,24 @@ def cells_of(records: Iterable[Any], columns: Sequence[str]) -> Iterator[list[An
     return ([getattr(record, column) for column in columns] for record in records)
 
 
-def write_rows(
-    columns: Sequence[str], rows: Iterable[Sequence[str | int | float | None]], to: Writable
-) -> None:
+def write_rows(columns: Sequence[str], rows: Iterable[Sequence[Value]], to: Writable) -> None:
     """A heading and rows, lines ending in a line feed."""
     table = csv.writer(to, lineterminator="\n")
     table.writerow(columns)
     table.writerows([_cell(cell) for cell in row] for row in rows)
+
+
+def for_spreadsheets(rows: Iterable[Sequence[Value]]) -> Iterator[list[Value]]:
+    """Rows in which no text that somebody typed, such as a lot, is taken for a formula by whoever opens the file.
+
+    Such a text has an apostrophe before it. Programs read the rows as they are, by the command `answers`.
+    """
+    return ([_not_a_formula(cell) for cell in row] for row in rows)
+
+
+def _not_a_formula(value: Value) -> Value:
+    begins = isinstance(value, str) and len(value) > 1 and value[0] in _BEGIN_A_FORMULA
+    return f"'{value}" if begins else value
 
 
 def beside(answer: Answer[Any]) -> Iterator[str]:
@@ -54,7 +68,7 @@ def beside(answer: Answer[Any]) -> Iterator[str]:
     yield from map(caution, answer.cautions)
 
 
-def _cell(value: str | int | float | None) -> str | int:
+def _cell(value: Value) -> str | int:
     """Rates and limits with six decimals; what is empty stays empty."""
     if value is None:
         return ""

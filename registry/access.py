@@ -71,6 +71,11 @@ class Scope:
             )
         return Scope(frozenset(seen.values()), self.everything)
 
+    def among(self, keys: Iterable[int]) -> Scope:
+        """The same scope, of those of these sites alone that are in it."""
+        asked = frozenset(keys)
+        return Scope(asked if self.sites is None else asked & self.sites, self.everything)
+
     def codes(self) -> list[str]:
         """The codes of its sites."""
         sites = Site.objects.all() if self.sites is None else Site.objects.filter(pk__in=self.sites)

@@ -170,13 +170,13 @@ def _returns(person: Person, sites: list[Site], today: datetime.date) -> list[Ne
     given = set(
         MonthlyReturn.objects.filter(site__in=sites, month__in=months).values_list("site_id", "month")
     )
-    begun = months_of_beginning(sites)
+    begun = months_of_beginning([site.code for site in sites])
     rows = []
     for site in sites:
         silent = [
             month
             for month in reversed(months)
-            if (site.pk, month) not in given and month >= begun.get(site.pk, today)
+            if (site.pk, month) not in given and month >= begun.get(site.code, today)
         ]
         if silent:
             first = silent[0]

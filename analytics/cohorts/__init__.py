@@ -18,7 +18,7 @@ from analytics.cohorts.devices import (
     devices,
     extent_of_devices,
     months_in_error,
-    months_owed_from,
+    months_reported_whole,
     months_with_uses,
     procedures,
 )
@@ -50,6 +50,7 @@ from analytics.cohorts.shelves import NOT_ON_SHELF, followed, wanted
 from analytics.cohorts.signal_words import signal_words
 from analytics.cohorts.sites import names_of_sites, operators, sites
 from analytics.filters import Filters
+from registry.reading.owed import months_of_beginning
 
 __all__ = [
     "NOT_ON_SHELF",
@@ -84,7 +85,8 @@ __all__ = [
     "lots_set_aside",
     "model_with_code",
     "months_in_error",
-    "months_owed_from",
+    "months_of_beginning",
+    "months_reported_whole",
     "months_with_uses",
     "names_of_sites",
     "operators",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
@@ -13,8 +12,7 @@ from analytics.cohorts.counting import Row, Table, extent_of, in_order, in_scope
 from analytics.cohorts.kept import Tables, added, by, extent_together, keepable, one_row, one_table
 from analytics.filters import Filters
 from registry.access import Scope
-from registry.models import Complication, DeviceModel, DeviceUse, MonthlyReturn, Site
-from registry.reading.owed import months_of_beginning
+from registry.models import Complication, DeviceModel, DeviceUse, MonthlyReturn
 from registry.terms import UNKNOWN, Reporting
 
 
@@ -145,11 +143,12 @@ def months_with_uses(scope: Scope, filters: Filters) -> Table:
     return in_order(({"site": site, "month": month} for site, month in recorded), ["site", "month"])
 
 
-def months_owed_from(sites: Collection[str]) -> dict[str, datetime.date]:
-    """The first month for which each site, by its code, owes its uses; one that has not begun is missing."""
-    found = list(Site.objects.filter(code__in=sites))
-    begun = months_of_beginning(found)
-    return {site.code: begun[site.pk] for site in found if site.pk in begun}
+@keepable(one_table, by("site", "month"))
+def months_reported_whole(scope: Scope, filters: Filters) -> Table:
+    """Each `site` and `month` of the period whose return says that all is reported or none happened (R12)."""
+    returns = in_scope(MonthlyReturn.objects.filter(filters.months(), REPORTED_WHOLE), scope)
+    whole = returns.values_list("site__code", "month")
+    return in_order(({"site": site, "month": month} for site, month in whole), ["site", "month"])
 
 
 class ModelNamed(NamedTuple):

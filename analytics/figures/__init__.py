@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analytics.figures.attempts import ATTEMPTS_BY_TECHNIQUE, attempts_by_technique
+from analytics.figures.denominators import DENOMINATOR_COLUMNS, denominator_rows
 from analytics.figures.devices import (
     DEVICE_RATES,
     DeviceTable,
@@ -13,6 +14,7 @@ from analytics.figures.devices import (
     models_table,
 )
 from analytics.figures.endings import ENDINGS_BY_ATTEMPT, endings_by_attempt
+from analytics.figures.lots import ASIDE_COLUMNS, LOT_COLUMNS, aside_rows, lot_rows
 from analytics.figures.months import (
     CASES_BY_MONTH,
     EVENTS_BY_MONTH,
@@ -91,15 +93,19 @@ from analytics.figures.words import (
     period_in_words,
     rate_in_words,
     resting_on,
+    returns_in_words,
 )
 
 __all__ = [
+    "ASIDE_COLUMNS",
     "ATTEMPTS_BY_TECHNIQUE",
     "CASES_BY_MONTH",
     "CHARTS_WATCHED",
+    "DENOMINATOR_COLUMNS",
     "DEVICE_RATES",
     "ENDINGS_BY_ATTEMPT",
     "EVENTS_BY_MONTH",
+    "LOT_COLUMNS",
     "OPERATOR_FUNNEL",
     "ORDER_OF_ATTEMPTS",
     "PLACES",
@@ -116,6 +122,7 @@ __all__ = [
     "RescueLine",
     "SignalLine",
     "WantedLine",
+    "aside_rows",
     "attempts_by_technique",
     "case_lines",
     "cases_by_month",
@@ -124,6 +131,7 @@ __all__ = [
     "compared_in_words",
     "context_rows",
     "cross_tables",
+    "denominator_rows",
     "device_rates",
     "drawn_in_words",
     "endings_by_attempt",
@@ -133,6 +141,7 @@ __all__ = [
     "history",
     "label_of_situation",
     "left_out_in_words",
+    "lot_rows",
     "makers_table",
     "map_of_places",
     "missing_in_words",
@@ -148,6 +157,7 @@ __all__ = [
     "rate_in_words",
     "rescue_lines",
     "resting_on",
+    "returns_in_words",
     "running_sum",
     "said_of_the_list",
     "share_and_limits",

@@ -132,6 +132,9 @@ WISH_COLUMNS = (
     *("instead", "tried_later", "cause"),
 )
 
+NOT_RECORDED = "not_recorded"
+"""Stands for a technique that is not recorded, among the codes of others."""
+
 
 def wish_rows(answer: ShoppingList) -> Iterator[tuple[str | None, ...]]:
     """Each option of the list as a row of its CSV."""
@@ -145,7 +148,7 @@ def wish_rows(answer: ShoppingList) -> Iterator[tuple[str | None, ...]]:
                 wish.site,
                 f"{wish.month:%Y-%m}" if wish.month else None,
                 wish.case,
-                None if wish.instead is None else " ".join(code or "-" for code in wish.instead),
+                None if wish.instead is None else " ".join(code or NOT_RECORDED for code in wish.instead),
                 None if wish.tried_later is None else "yes" if wish.tried_later else "no",
                 wish.cause,
             )

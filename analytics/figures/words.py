@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from analytics.answers import Denominators, Extent, LeftOut
+from analytics.answers import Extent, LeftOut, SiteMonths
 from registry.drawings.phrases import counted, joined, named, raised
 
 
@@ -70,8 +70,18 @@ def period_in_words(extent: Extent) -> str:
     return first if first == last else f"{first} to {last}"
 
 
-def missing_in_words(found: Denominators, names: Mapping[str, str]) -> list[str]:
-    """The site-months without recorded uses, a line for each site, runs of months as one."""
+def returns_in_words(found: SiteMonths) -> str:
+    """How complete the returns are, as a sentence without its stop; empty where none is owed."""
+    if not found.owed:
+        return ""
+    return (
+        "Returns say that all is reported, or that none happened, in "
+        f"{len(found.given):,} of {counted(found.owed, 'site-month', 'site-months')}"
+    )
+
+
+def missing_in_words(found: SiteMonths, names: Mapping[str, str]) -> list[str]:
+    """The site-months that are missing, a line for each site, runs of months as one."""
     by_site: dict[str, list[datetime.date]] = {}
     for site, month in found.missing:
         by_site.setdefault(site, []).append(month)
@@ -89,7 +99,7 @@ def _runs(months: Sequence[datetime.date]) -> str:
 
 
 def resting_on(extent: Extent, sites: Sequence[str]) -> str:
-    """How much the figures rest on, as the beginning of a sentence; `sites` are the names of those asked about."""
+    """How much the figures rest on, as a sentence without its stop; `sites` are the names of those asked about."""
     there = counted(extent.complications, "complication", "complications")
     return ", ".join(
         part

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from analytics.summaries.denominators import denominators, whole_returns
 from analytics.summaries.devices import (
     by_class,
     by_maker,
-    denominators,
     device_page,
     devices,
     extent_of_devices,
@@ -79,5 +79,6 @@ __all__ = [
     "techniques",
     "watch_of",
     "whole_and_asked",
+    "whole_returns",
     "with_events",
 ]

@@ -12,7 +12,6 @@ from analytics.answers import (
     GARWOOD,
     OF_DEVICES,
     Answer,
-    Denominators,
     DeviceRate,
     Extent,
     ProcedureRate,
@@ -21,38 +20,16 @@ from analytics.answers import (
 )
 from analytics.answers_devices import DevicePage, Drawn, GroupRate
 from analytics.cohorts import DeviceCounts, Filters, Row, Table
+from analytics.estimates import PER
 from analytics.statistics.counts import garwood
 from analytics.statistics.shrinkage import gamma_poisson
-from analytics.summaries.making import PER, each_month, left_out_of, limits_of
+from analytics.summaries.making import left_out_of, limits_of
 from registry.access import Scope
 
 
 def extent_of_devices(scope: Scope, filters: Filters) -> Extent:
     """What the figures of devices rest on, with what is left out of the rates."""
     return Extent(**cohorts.extent_of_devices(scope, filters))
-
-
-def denominators(scope: Scope, filters: Filters, events: Extent, sites: Sequence[str]) -> Denominators:
-    """How complete the uses of the sites, by their codes, are, from the month in which each site began.
-
-    An open period reaches from the first to the last month of anything recorded.
-    """
-    recorded = {(row["site"], row["month"]) for row in cohorts.months_with_uses(scope, filters)}
-    days = [day for day in (events.first, events.last) if day]
-    days += [month for _, month in recorded]
-    if not days:
-        return Denominators(0, 0, ())
-    first = filters.since.earliest if filters.since else min(days)
-    last = filters.until.latest if filters.until else max(days)
-    begun = cohorts.months_owed_from(sites)
-    owed = [
-        (site, month)
-        for site in sites
-        for month in each_month(first, last)
-        if site in begun and month >= begun[site]
-    ]
-    missing = tuple(one for one in owed if one not in recorded)
-    return Denominators(len(owed) - len(missing), len(owed), missing)
 
 
 @cohorts.at_one_moment()

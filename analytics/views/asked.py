@@ -9,7 +9,7 @@ from django.http import HttpResponse
 
 from analytics import asking
 from analytics.asking import Asked
-from analytics.tables import write_rows
+from analytics.tables import Value, for_spreadsheets, write_rows
 from registry.access import Scope, scope_for, sites_for
 from registry.doors import MemberRequest
 
@@ -21,10 +21,13 @@ def what_is_asked(
     request: MemberRequest, route: str, allowed: Sequence[str], query: Any = None
 ) -> tuple[Asked, Scope, Sites]:
     """What the address asks, the sites it asks about, and the names of all that it may."""
-    names = dict(sites_for(request.user, route).order_by("name").values_list("code", "name"))
+    found = list(sites_for(request.user, route).order_by("name").values_list("code", "name", "pk"))
+    names = {code: name for code, name, _ in found}
     asked = asking.ask(dict((request.GET if query is None else query).lists()), allowed, names)
     scope = scope_for(request.user, route)
-    return asked, scope if asked.problems else scope.narrowed(asked.sites), names
+    if asked.sites and not asked.problems:
+        scope = scope.among(key for code, _, key in found if code in asked.sites)
+    return asked, scope, names
 
 
 def file_of(name: str, kind: str) -> HttpResponse:
@@ -32,12 +35,10 @@ def file_of(name: str, kind: str) -> HttpResponse:
     return HttpResponse(content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
 
 
-def csv_of(
-    name: str, columns: Sequence[str], rows: Iterable[Sequence[str | int | float | None]]
-) -> HttpResponse:
-    """A heading and rows as a file."""
+def csv_of(name: str, columns: Sequence[str], rows: Iterable[Sequence[Value]]) -> HttpResponse:
+    """A heading and rows as a file that a spreadsheet may open."""
     response = file_of(name, "text/csv; charset=utf-8")
-    write_rows(columns, rows, response)
+    write_rows(columns, for_spreadsheets(rows), response)
     return response
 
 

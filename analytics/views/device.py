@@ -76,6 +76,8 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
     code = model.code if model else None
     with cohorts.at_one_moment():
         found = summaries.over_time(scope, asked.filters, code, model.device_class if model else None)
+        months = [one.month for one in found.asked.months]
+        returns = summaries.whole_returns(scope, asked.filters, months, sorted(asked.sites or sites))
         marks = marks_of(scope, code)
         procedures = (
             summaries.over_time_of_procedures(scope, asked.filters) if _with_procedures(asked, code) else None
@@ -88,7 +90,8 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
         "subject": subject,
         "record": record,
         "uses": f"{record.uses:,}",
-        "period": (record.months[0].month, record.months[-1].month) if record.months else None,
+        "period": (months[0], months[-1]) if months else None,
+        "returns": figures.returns_in_words(returns),
         "left_out": figures.left_out_in_words(record.left_out),
         "by_month": figures.events_by_month(found, marks, subject),
         "between": figures.uses_between_events(found, subject),

@@ -54,12 +54,15 @@ def _of_devices(scope: Scope, asked: Asked, sites: Sites, lots: Mapping[str, int
     rates, found = summaries.device_page(scope, asked.filters)
     table = _table(_by(asked), rates, found, lots)
     extent = summaries.extent_of_devices(scope, asked.filters)
+    codes = sorted(asked.sites or sites)
+    returns = summaries.whole_returns(scope, asked.filters, (extent.first, extent.last), codes)
+    resting = (figures.resting_on(extent, [sites[code] for code in codes]), figures.returns_in_words(returns))
     return {
         "groups": table.groups,
         "axis": charts.axis(*table.axis),
         "figure": _figure(asked, table, found),
         "drawn": figures.drawn_in_words(found.drawn) if _by(asked) == "model" else "",
-        "resting": figures.resting_on(extent, [sites[code] for code in asked.sites or sites]),
+        "resting": ". ".join(filter(None, resting)),
         "first": sum(one.events for one in rates.rows),
         "secondary": sum(one.secondary_events for one in rates.rows),
         "left_out": figures.left_out_in_words(rates.left_out),

@@ -10,7 +10,8 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from analytics import cohorts, recording, summaries
+from analytics import cohorts, figures, recording, summaries
+from analytics.views.asked import csv_of
 from registry.access import NotFound, case_for, scope_for, sites_for
 from registry.case_fields import NAME
 from registry.doors import MemberRequest, page
@@ -60,6 +61,29 @@ def case_lots(request: MemberRequest, code: str) -> HttpResponse:
         aside = summaries.asides(kept, recording.said_of_lots(kept, set(own)))
     whole = "case_lots.html" if not request.headers.get("HX-Request") else "_case_lots.html"
     return render(request, f"analytics/{whole}", {"case": case, "aside": aside})
+
+
+@require_GET
+@page("lots_csv")
+def lots_csv(request: MemberRequest) -> HttpResponse:
+    """Each first event in a lot seen twice; of other sites' events neither day nor case, as on the page."""
+    scope = scope_for(request.user, "lots_csv")
+    own = set(sites_for(request.user, "cases").values_list("code", flat=True))
+    with cohorts.at_one_moment():
+        aside = summaries.asides(cohorts.lots_set_aside(), {})
+        seen = summaries.with_events(scope, summaries.lots_in_brief(scope), aside, own)
+    return csv_of("lots.csv", figures.LOT_COLUMNS, figures.lot_rows(seen))
+
+
+@require_GET
+@page("lots_aside_csv")
+def lots_aside_csv(request: MemberRequest) -> HttpResponse:
+    """Each lot set aside now; day, name, reason and shelves of one's own sites alone, as on the page."""
+    own = set(sites_for(request.user, "cases").values_list("code", flat=True))
+    with cohorts.at_one_moment():
+        kept = cohorts.lots_set_aside()
+        aside = summaries.asides(kept, recording.said_of_lots(kept, own))
+    return csv_of("lots-set-aside.csv", figures.ASIDE_COLUMNS, figures.aside_rows(aside))
 
 
 def _form(request: MemberRequest, *arguments: Any, **options: Any) -> LotForm | None:

@@ -130,7 +130,7 @@ def returns_of(site: Site, months: Collection[datetime.date]) -> list[ReturnRow]
     """A site's returns of these months, in their order, the missing ones too."""
     rows = MonthlyReturn.objects.filter(site=site, month__in=months).select_related("confirmed_by")
     given = {row.month: row for row in rows}
-    begun = months_of_beginning([site]).get(site.pk, datetime.date.max)
+    begun = months_of_beginning([site.code]).get(site.code, datetime.date.max)
     return [_return_row(month, given.get(month), month >= begun) for month in months]
 
 

@@ -25,7 +25,7 @@ from registry.recording.cases import set_state
 from registry.recording.exports import export_lines
 from registry.terms import CaseState, Role
 from tests.analytics import recount
-from tests.analytics.builders import EVERYTHING, add_sites, catalogue, rows, take, uses
+from tests.analytics.builders import EVERYTHING, add_sites, catalogue, returns, rows, take, uses
 from tests.analytics.invented import CLASSES, SITES, invented_cases, invented_uses
 from tests.analytics.page_reading import a_member, few_questions, rows_of, shown, text_of
 from tests.analytics.test_worked_sets import set_a, set_c
@@ -264,6 +264,54 @@ def test_a_site_owes_no_uses_for_months_before_it_began(north: None) -> None:
     page = text_of(shown(a_member("north", "south"), "/devices/denominators/"))
     assert "Uses are in for 3 of 6 site-months." in page
     assert "North: February 2026 to March 2026" in page and "South: April 2026" in page
+
+
+def test_returns_that_say_all_is_reported_are_counted_among_those_owed(north: None) -> None:
+    add_sites("south")
+    catalogue("Tarn,W-1,First wire,guidewire")
+    uses("north,W-1,2026-01,5", "north,W-1,2026-04,5", "south,W-1,2026-03,5")
+    returns("north,2026-01,90,all_reported,p-001", "south,2026-04,70,none_happened,p-001")
+    returns("north,2026-02,90,open,", "north,2026-03,,all_reported,p-001")
+    sentence = "Returns say that all is reported, or that none happened, in 2 of 6 site-months."
+    client = a_member("north", "south")
+    for address in ("/devices/denominators/", "/devices/", "/devices/over-time/", "/devices/model/W-1/"):
+        assert sentence in text_of(shown(client, address)), address
+    page = shown(client, "/devices/denominators/")
+    assert "North: February 2026 to April 2026 Give the return of February 2026" in text_of(page)
+    assert 'href="/administration/returns/north/2026-02/"' in page
+    narrowed = text_of(shown(client, "/devices/", {"site": "south", "since": "2026-04", "until": "2026-04"}))
+    assert "Returns say that all is reported, or that none happened, in 1 of 1 site-month." in narrowed
+    operator = shown(a_member("north", role=Role.OPERATOR), "/devices/denominators/")
+    assert "in 1 of 4 site-months" in text_of(operator) and "/administration/returns/" not in operator
+
+
+def test_the_file_of_denominators_holds_the_months_of_the_page(north: None) -> None:
+    add_sites("south")
+    catalogue("Tarn,W-1,First wire,guidewire", "Tarn,W-2,Other wire,guidewire")
+    uses("north,W-1,2026-01,0", "north,W-2,2026-01,0", "north,W-1,2026-03,5", "south,W-1,2026-03,5")
+    returns("north,2026-01,90,all_reported,p-001")
+    for number, model in enumerate(("W-1", "W-2", "W-2")):
+        device = {"class": "guidewire", "model": model}
+        failed = a_ladder("wire_stuck:", device=device)
+        take(a_case(failed, id=f"N-{number}", procedure={"date": "2026-01-05"}))
+    client = a_member("north", "south")
+    found = table(client, "/devices/denominators.csv", {})
+    assert [tuple(row.values()) for row in found] == [
+        ("north", "2026-01", "yes", "yes", "W-1", "0", "1"),
+        ("north", "2026-01", "yes", "yes", "W-2", "0", "2"),
+        ("north", "2026-02", "no", "no", "", "", ""),
+        ("north", "2026-03", "yes", "no", "", "", ""),
+        ("south", "2026-03", "yes", "no", "", "", ""),
+    ]
+    assert "Uses are in for 3 of 4 site-months." in text_of(shown(client, "/devices/denominators/"))
+    query = {"site": "north", "since": "2026-02", "until": "2026-02"}
+    assert [tuple(row.values())[:3] for row in table(client, "/devices/denominators.csv", query)] == [
+        ("north", "2026-02", "no")
+    ]
+    assert "/devices/denominators.csv?site=north" in shown(client, "/devices/denominators/", query)
+    own = a_member("south", role=Role.OPERATOR)
+    assert {row["site"] for row in table(own, "/devices/denominators.csv", {})} == {"south"}
+    assert client.get("/devices/denominators.csv?since=yesterday").status_code == 400
 
 
 def test_who_may_not_give_uses_sees_what_is_missing_without_a_link(north: None) -> None:

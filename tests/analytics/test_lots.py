@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import re
 from collections import defaultdict
 from random import Random
@@ -272,6 +274,49 @@ def test_the_page_of_a_case_asks_only_where_a_lot_is_recorded(two_sites: None) -
     assert f'<a class="no-print" href="/devices/lots/of-case/{with_lot.code}/">' in page
     page = shown(client, f"/case/{without.code}/")
     assert "of-case" not in page and "htmx" not in page.split("</head>")[1]
+
+
+def read(client: Client, address: str) -> list[dict[str, str]]:
+    """The rows of a file by its columns."""
+    return list(csv.DictReader(io.StringIO(shown(client, address))))
+
+
+def test_the_file_of_lots_seen_twice_holds_what_the_page_shows(two_sites: None) -> None:
+    set_aside(a_member("north"))
+    both = a_member("south", "north", role=Role.OPERATOR)
+    own = {row["site"]: row for row in read(both, "/devices/lots.csv")}
+    for name, code in (("North", "N-1"), ("South", "S-1")):
+        assert own[name]["case"] == Case.objects.get(document_id=code).code
+    assert own["North"]["when"] == "14 March 2026"
+    south = a_member("south", role=Role.PRESENTER)
+    rows = {row["site"]: row for row in read(south, "/devices/lots.csv")}
+    same = {"device_model": "W-1", "name": "First wire", "device_class": "guidewire", "lot": "25J1107"}
+    for row in rows.values():
+        assert {**row, **same, "events": "2", "cases": "2", "sites": "2", "set_aside_at": "North"} == row
+    assert (rows["North"]["when"], rows["North"]["case"]) == ("2026-03", "")
+    assert rows["South"]["when"] == "3 February 2026" and rows["South"]["case"]
+    page = shown(south, "/devices/lots/")
+    assert 'href="/devices/lots.csv"' in page and 'href="/devices/lots-set-aside.csv"' in page
+
+
+def test_the_file_of_lots_set_aside_holds_what_the_page_shows_to_the_same_people(two_sites: None) -> None:
+    set_aside(a_member("north"))
+    now = QuarantinedLot.objects.get().at
+    (row,) = read(a_member("north", "south", role=Role.OPERATOR), "/devices/lots-set-aside.csv")
+    assert row == {
+        **{"device_model": "W-1", "name": "First wire", "lot": "25J1107", "site": "North"},
+        **{"since": f"{now:%Y-%m-%d}", "by": Person.objects.get(email="north@sites.example").code},
+        **{"reason": "Two stuck wires.", "shelves": "Room 1, drawer 4."},
+    }
+    (row,) = read(a_member("south"), "/devices/lots-set-aside.csv")
+    assert (row["since"], row["by"], row["reason"], row["shelves"]) == (f"{now:%Y-%m}", "", "", "")
+
+
+@pytest.mark.parametrize("lot", ["=1+1", "+A", "-A", "@A"])
+def test_a_lot_is_no_formula_to_the_spreadsheet_that_opens_the_file(two_sites: None, lot: str) -> None:
+    take(*(_case("north", f"F-{number}", "2026-03-02", lot=lot) for number in range(2)))
+    rows = read(a_member("north"), "/devices/lots.csv")
+    assert [row["lot"] for row in rows if row["lot"] != "25J1107"] == [f"'{lot}"] * 2
 
 
 def test_the_form_is_filled_in_from_the_row(two_sites: None) -> None:

@@ -63,7 +63,7 @@ def _instead(one: Document, option: Document) -> str:
         return ""
     later = [action for action in in_order(one) if int(action["position"]) > int(after)]
     done = [action.get("technique") for action in later if action.get("aim") in DEALT_WITH]
-    return " ".join(dict.fromkeys(code or "-" for code in done if code != option.get("technique")))
+    return " ".join(dict.fromkeys(code or "not_recorded" for code in done if code != option.get("technique")))
 
 
 def csv_of(client: Client, query: Mapping[str, str]) -> list[dict[str, str]]:

@@ -17,7 +17,7 @@ from analytics.models import Snapshot
 from registry.access import Scope
 from registry.models import Case, Head, Site
 from registry.partial_dates import span
-from tests.analytics.builders import EVERYTHING, add_sites, catalogue, take, uses
+from tests.analytics.builders import EVERYTHING, add_sites, catalogue, returns, take, uses
 from tests.analytics.invented import CLASSES, SITES, invented_cases, invented_uses
 from tests.analytics.page_reading import a_member, shown
 
@@ -37,6 +37,7 @@ def registry(db: None) -> None:
     catalogue(*(f"Maker,{model},A name,{device_class}" for model, device_class in CLASSES.items()))
     uses(*(f"{site},{model},{month},{n}" for (site, model, month), n in invented_uses(1).items()))
     take(*invented_cases(300, seed=5))
+    returns("north,2026-03,120,all_reported,p-001", f"{SITES[1]},2026-02,80,none_happened,p-001")
 
 
 def one_more(number: int = 1) -> None:
@@ -64,6 +65,7 @@ def unfiltered(scope: Scope) -> list[object]:
         cohorts.devices(scope, Filters(), by_situation=True),
         cohorts.extent_of_devices(scope, Filters()),
         cohorts.months_with_uses(scope, Filters()),
+        cohorts.months_reported_whole(scope, Filters()),
     ]
 
 
