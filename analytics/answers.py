@@ -214,16 +214,21 @@ class ConsideredRecord:
     tried_later: int
 
 
+LEFT_APART = ("lost_place_unknown", "accepted_as_is")
+"""Endings that are shown apart within those that were left (R10)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Curve:
     """What had become of the complications by the n-th attempt, and what has no place in it.
 
     `ended[cause]`: how many left it so at each of the attempts of `incidence`, whichever causes occurred; `censored`
-    are those that were not seen to their end.
+    are those that were not seen to their end. `left_apart[ending]`: the same of each ending of `LEFT_APART`.
     """
 
     incidence: CumulativeIncidence
     ended: Mapping[str, tuple[int, ...]]
+    left_apart: Mapping[str, tuple[int, ...]]
     left_out: tuple[LeftOut, ...]
     method: str = AALEN_JOHANSEN
     cautions: tuple[str, ...] = ("observational", "competing_endings")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db.models import Count, Q
 
+from analytics.answers import LEFT_APART
 from analytics.cohorts.counting import Table, in_order, in_scope, number_of
 from analytics.filters import Filters
 from registry.access import Scope
@@ -31,10 +32,13 @@ def endings(scope: Scope, filters: Filters) -> Table:
 
 
 def curve(scope: Scope, filters: Filters) -> Table:
-    """Complications of the curve by attempt (R10): how many left it after so many attempts by such a cause."""
+    """Complications of the curve by attempt (R10): how many left it after so many attempts by such a cause.
+
+    Of those that were left, how many ended in each of the ways that are shown apart, under the code of the ending.
+    """
     complications = in_scope(
         Complication.objects.filter(filters.inside(), filters.began_so(), in_curve=True), scope
     )
-    return in_order(
-        complications.values("attempts", "cause").annotate(number=Count("*")), ["attempts", "cause"]
-    )
+    apart = {ending: number_of(Q(cause=Cause.LEFT, ending=ending)) for ending in LEFT_APART}
+    rows = complications.values("attempts", "cause").annotate(number=Count("*"), **apart)
+    return in_order(rows, ["attempts", "cause"])

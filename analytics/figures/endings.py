@@ -19,6 +19,7 @@ ENDING_WORDS = {
     Cause.SURGERY: "surgery",
     Cause.DIED: "died with it still in",
 }
+_APART = {"lost_place_unknown": "at an unknown place", "accepted_as_is": "accepted as it is"}
 _OPEN = "still open"
 _NOTHING = 1e-9
 """Below this a share is 0 but for rounding."""
@@ -88,7 +89,9 @@ def _label_of_open(share: float, number: int, *, few: bool) -> str:
 
 def _description(curve: Curve, complications: int, last: int) -> str:
     ended = [
-        f"{number} {name}" for cause, name in ENDING_WORDS.items() if (number := sum(curve.ended[cause]))
+        f"{number} {name}" + (_left_apart(curve) if cause == Cause.LEFT else "")
+        for cause, name in ENDING_WORDS.items()
+        if (number := sum(curve.ended[cause]))
     ]
     open_still = sum(curve.ended[Cause.CENSORED])
     if open_still:
@@ -97,10 +100,16 @@ def _description(curve: Curve, complications: int, last: int) -> str:
     return f"Of {there} by {counted(last, 'attempt', 'attempts')}: {joined(ended)}."
 
 
+def _left_apart(curve: Curve) -> str:
+    said = [f"{number} {_APART[ending]}" for ending, at in curve.left_apart.items() if (number := sum(at))]
+    return f" (of these {joined(said)})" if said else ""
+
+
 def _columns() -> tuple[str, ...]:
     found = ["attempts made", "at risk"]
     for name in ENDING_WORDS.values():
         found += [f"{name}: number", f"{name}: share by then", f"{name}: variance"]
+    found += [f"left, {name}: number" for name in _APART.values()]
     return (*found, "not seen to the end: number", "still open: share by then")
 
 
@@ -113,4 +122,5 @@ def _row(curve: Curve, at_risk: list[int], still: tuple[float, ...], which: int)
             _share_of(curve, cause)[which],
             0.0 if variance is None else float(variance[which]),
         ]
+    cells += [curve.left_apart[ending][which] for ending in _APART]
     return (*cells, curve.ended[Cause.CENSORED][which], still[which])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from analytics import cohorts
-from analytics.answers import WILSON, Answer, Curve, EndingRecord
+from analytics.answers import LEFT_APART, WILSON, Answer, Curve, EndingRecord
 from analytics.cohorts import Filters, Reasons, Table
 from analytics.statistics.proportions import wilson
 from analytics.statistics.sequences import cumulative_incidence
@@ -46,12 +46,15 @@ def curve_of(table: Table, outside: Reasons) -> Curve:
         np.repeat(np.array([row["attempts"] for row in table], dtype=np.int64), numbers),
         np.repeat(np.array(causes, dtype=object), numbers),
     )
-    found = {(row["attempts"], row["cause"]): row["number"] for row in table}
+    found = {(row["attempts"], row["cause"]): row for row in table}
+
+    def by_attempt(cause: str, column: str) -> tuple[int, ...]:
+        rows = (found.get((attempt, cause), {}) for attempt in incidence.attempts.tolist())
+        return tuple(row.get(column, 0) for row in rows)
+
     return Curve(
         incidence=incidence,
-        ended={
-            str(cause): tuple(found.get((attempt, cause), 0) for attempt in incidence.attempts.tolist())
-            for cause in Cause
-        },
+        ended={str(cause): by_attempt(cause, "number") for cause in Cause},
+        left_apart={ending: by_attempt(Cause.LEFT, ending) for ending in LEFT_APART},
         left_out=left_out_of(outside, "complications"),
     )

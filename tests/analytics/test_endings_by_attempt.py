@@ -17,10 +17,10 @@ from analytics import figures, summaries
 from analytics.cohorts import Filters
 from registry.recording.exports import export_lines
 from tests.analytics import recount
-from tests.analytics.builders import EVERYTHING, add_sites, take
+from tests.analytics.builders import EVERYTHING, add_sites, returns, take
 from tests.analytics.invented import SITES, SITUATIONS, invented_cases
 from tests.analytics.page_reading import a_member, shown, text_of
-from tests.analytics.test_worked_sets import LOST, set_a
+from tests.analytics.test_worked_sets import LOST, set_a, set_b
 from tests.builders import a_case, a_ladder
 
 pytestmark = [pytest.mark.data, pytest.mark.django_db]
@@ -91,6 +91,53 @@ def test_set_a_has_its_published_figures_in_the_table_and_on_the_page() -> None:
     page = text_of(shown(client, "/techniques/", {"situation": LOST}))
     assert "Of 15 complications by 2 attempts: 10 out or freed, 2 secured and 3 surgery." in page
     assert "3 complications (the ending is unknown or other)" in page
+
+
+@pytest.mark.usefixtures("north")
+def test_set_b_has_its_published_figures_in_the_table_the_picture_and_on_the_page() -> None:
+    """Dunning et al., J Interv Cardiol 2002: of 40 out 16, surgery 3, deployed elsewhere 7, lost 14 (5 somewhere)."""
+    take(*set_b())
+    client = a_member("north")
+    rows = table(client, LOST)
+    assert [(row["attempts made"], row["at risk"]) for row in rows] == [("0", "40"), ("1", "26")]
+    assert [row["left: number"] for row in rows] == ["14", "0"]
+    assert [row["left, at an unknown place: number"] for row in rows] == ["5", "0"]
+    assert [row["left: share by then"] for row in rows] == ["0.350000", "0.350000"]
+    by_one = {name: rows[1][f"{name}: share by then"] for name in ("out or freed", "secured", "surgery")}
+    assert by_one == {"out or freed": "0.400000", "secured": "0.175000", "surgery": "0.075000"}
+    page = text_of(shown(client, "/techniques/", {"situation": LOST}))
+    assert (
+        "Of 40 complications by 1 attempt: 16 out or freed, 7 secured, 14 left (of these 5 at an unknown place) "
+        "and 3 surgery." in page
+    )
+    picture = shown(client, "/figures/endings-by-attempt.svg", {"situation": LOST})
+    for label in ("out or freed 40% (16)", "secured 18% (7)", "left 35% (14)", "surgery 8% (3)"):
+        assert label in picture
+
+
+@pytest.mark.usefixtures("north")
+def test_set_b_is_40_cases_of_11881_procedures_wherever_procedures_are_counted() -> None:
+    """3.367 per 1,000, limits 2.405 to 4.585 by Garwood (recomputed)."""
+    take(*set_b())
+    returns("north,2026-03,11881,all_reported,p-001")
+    client = a_member("north")
+    page = text_of(shown(client, "/devices/over-time/"))
+    assert "40 cases in 11,881 procedures, 3.4 per 1,000 (2.4 to 4.6)" in page
+    (month,) = csv.DictReader(io.StringIO(shown(client, "/figures/cases-by-month.csv")))
+    assert {"40", "11881"} <= set(month.values())
+    (site,) = csv.DictReader(io.StringIO(shown(client, "/sites.csv")))
+    rate = [float(site[name]) for name in ("rate_per_1000", "lower", "upper")]
+    assert (site["cases"], site["procedures"]) == ("40", "11881")
+    assert rate == approx([3.367, 2.405, 4.585], abs=5e-4)
+
+
+@pytest.mark.usefixtures("north")
+def test_what_was_accepted_as_it_is_stands_apart_within_what_was_left() -> None:
+    endings = ["accepted_as_is", "left_in_place", "left_in_place"]
+    take(*(a_case(a_ladder("device_lost:", ending=one), id=f"I-{n}") for n, one in enumerate(endings)))
+    (row,) = table(a_member("north"), "device_lost")
+    assert (row["left: number"], row["left, accepted as it is: number"]) == ("3", "1")
+    assert row["left, at an unknown place: number"] == "0"
 
 
 @pytest.mark.usefixtures("north")

@@ -121,16 +121,28 @@ def test_set_a_curve() -> None:
     assert sum(shares[-1] for shares in found.incidence.values()) == approx(1)
 
 
-def test_set_b_endings_and_curve() -> None:
-    kinds = [
-        (16, "snare_single/retrieve=resolved", "out_whole"),
-        (3, f"snare_single/retrieve=unchanged, {SURGERY}", "out_at_surgery"),
-        (7, "deploy_in_place=resolved", "deployed_in_place"),
-        (9, "", "left_in_place"),
-        (5, "", "lost_place_unknown"),
+# How many, what was done, how it ended.
+SET_B = [
+    (16, "snare_single/retrieve=resolved", "out_whole"),
+    (3, f"snare_single/retrieve=unchanged, {SURGERY}", "out_at_surgery"),
+    (7, "deploy_in_place=resolved", "deployed_in_place"),
+    (9, "", "left_in_place"),
+    (5, "", "lost_place_unknown"),
+]
+
+
+def set_b() -> list[Document]:
+    device = {"class": "stent_bare", "model": "ST-1"}
+    lost = [
+        a_ladder(f"{LOST}: {acts}", ending=ending, device=device)
+        for number, acts, ending in SET_B
+        for _ in range(number)
     ]
-    lost = [a_ladder(f"{LOST}: {acts}", ending=ending) for n, acts, ending in kinds for _ in range(n)]
-    take(*(a_case(one, id=f"D-{number:02}") for number, one in enumerate(lost)))
+    return [a_case(one, id=f"D-{number:02}") for number, one in enumerate(lost)]
+
+
+def test_set_b_endings_and_curve() -> None:
+    take(*set_b())
     (row,) = printed("endings")
     assert row.startswith(f"{LOST},40,16,7,14,5,3,0,0,0,26,16,")
     found = summaries.curve(EVERYTHING, Filters()).incidence
