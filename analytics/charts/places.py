@@ -16,6 +16,9 @@ from registry.drawings.svg import element
 _SCALE = 1.9
 SIZE = (WIDTH * _SCALE, HEIGHT * _SCALE + 12)
 _LARGEST, _SMALLEST = 23.0, 11.0
+_CLEAR = 13.0
+"""From the edge of a disc to the middle of the number of its segment, at least."""
+_LETTER = 8.0
 
 
 def places(counts: Mapping[str, int]) -> tuple[str, ...]:
@@ -27,7 +30,7 @@ def places(counts: Mapping[str, int]) -> tuple[str, ...]:
         element("circle", class_="c-vessel", cx=x, cy=y, r=radius, stroke_width=5),
         text("aorta", x, y + 5, "middle", "c-soft"),
         *(_vessel(course) for course in COURSES.values()),
-        *(_number(code, course, drawn) for code, course in COURSES.items()),
+        *(_number(code, course, drawn.get(code, 0), most) for code, course in COURSES.items()),
         *(part for code, number in drawn.items() for part in _disc(COURSES[code], number, most)),
     )
 
@@ -39,20 +42,33 @@ def _vessel(course: Course) -> str:
     )
 
 
-def _number(code: str, course: Course, drawn: Mapping[str, int]) -> str:
-    """The segment's number, strong where something happened."""
+def _number(code: str, course: Course, count: int, most: int) -> str:
+    """The segment's number, strong and beyond the edge of the disc where something happened."""
     x, y = (_SCALE * one for one in course.number_at)
-    return text(code, x, y, course.anchor, "c-strong" if code in drawn else "c-soft")
+    if not count:
+        return text(code, x, y, course.anchor, "c-soft")
+    half = _LETTER * len(code) / 2
+    across = x + {"start": half, "middle": 0.0, "end": -half}[course.anchor]
+    middle, level = _middle(course)
+    away = math.dist((across, y - 5), (middle, level))
+    further = max(_radius(count, most) + _CLEAR - away, 0.0) / away
+    return text(
+        code, x + further * (across - middle), y + further * (y - 5 - level), course.anchor, "c-strong"
+    )
 
 
 def _disc(course: Course, number: int, most: int) -> tuple[str, ...]:
     x, y = _middle(course)
-    radius = max(_SMALLEST, _LARGEST * math.sqrt(number / most))
+    radius = _radius(number, most)
     return (
         element("circle", class_="c-hollow", cx=x, cy=y, r=radius),
         element("circle", class_="c-flow", cx=x, cy=y, r=radius),
         text(str(number), x, y + 5, "middle", "c-strong"),
     )
+
+
+def _radius(number: int, most: int) -> float:
+    return max(_SMALLEST, _LARGEST * math.sqrt(number / most))
 
 
 def _middle(course: Course) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from itertools import pairwise
 from xml.etree import ElementTree
@@ -85,3 +86,16 @@ def test_each_segment_with_complications_has_one_disc_with_its_number_inside_the
         assert r <= x <= SIZE_OF_MAP[0] - r and r <= y <= SIZE_OF_MAP[1] - r
     largest = max((float(disc.get("r") or 0) for disc in discs), default=11)
     assert 11 <= largest <= 23
+
+
+def test_no_disc_covers_the_number_of_its_segment() -> None:
+    for code in COURSES:
+        root = ElementTree.fromstring(f"<svg>{''.join(places({code: 100}))}</svg>")
+        (disc,) = (mark for mark in root.iter("circle") if mark.get("class") == "c-hollow")
+        (number,) = (mark for mark in root.iter("text") if mark.text == code)
+        x, y, r = (float(disc.get(name) or 0) for name in ("cx", "cy", "r"))
+        left = float(number.get("x") or 0) - {"start": 0, "middle": 4, "end": 8}[
+            number.get("text-anchor") or ""
+        ] * len(code)
+        letters = [left + 8 * (place + 0.5) for place in range(len(code))]
+        assert all(math.dist((at, float(number.get("y") or 0) - 5), (x, y)) > r + 5 for at in letters), code
