@@ -74,9 +74,9 @@ def _reasons(one: Wanted) -> str:
 
 
 def _how_often(pairs: Iterable[tuple[str, int]]) -> str:
-    """`North 3, South 1`: each complication once under each name, by name."""
+    """`North in 3; South in 1`: each complication once under each name, by name; names may hold commas."""
     numbers = Counter(name for name, _ in set(pairs))
-    return ", ".join(f"{name} {number}" for name, number in sorted(numbers.items()))
+    return "; ".join(f"{name} in {number}" for name, number in sorted(numbers.items()))
 
 
 def _instead(wishes: Sequence[Wish]) -> str:
@@ -89,7 +89,7 @@ def _instead(wishes: Sequence[Wish]) -> str:
         said.append(f"nothing more in {len(nothing)}")
     if unknown:
         said.append(f"order not recorded in {len(unknown)}")
-    return ", ".join(sorted(said))
+    return "; ".join(sorted(said))
 
 
 def _technique(code: str | None) -> str:

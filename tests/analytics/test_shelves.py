@@ -167,7 +167,7 @@ def test_the_sites_of_a_list_of_several_are_said(north: None) -> None:
         a_case(a_wish("basket"), id="S-2", site="south"),
     )
     ((_, words),) = sections(shown(a_member("north", "south"), "/tools-wanted/")).values()
-    assert "North 1, South 2" in words
+    assert "SiteNorth in 1; South in 2" in words and "wire stuck in 3" in words
 
 
 def test_short_records_are_left_out_and_other_sites_are_not_seen(north: None) -> None:
