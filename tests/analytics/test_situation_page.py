@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 import pytest
@@ -184,7 +185,8 @@ def test_many_techniques_and_attempts_are_drawn_together_and_said() -> None:
     take(a_case(a_ladder("wire_stuck: " + ", ".join(f"{name}=unchanged" for name in names)), id="N-1"))
     client = a_member("north")
     page = text_of(shown(client, "/techniques/", {"situation": "wire_stuck"}))
-    assert "Drawn together as other techniques: " in page
+    said = re.search(r"Drawn together as other techniques: ([^.]+)\.", page)
+    assert said and said[1] == said[1].lower()
     assert "What followed the 5th attempt is not drawn." in page
     table = read(client, ORDER, "wire_stuck")
     assert table[-1]["to"] == "a 6th attempt, and further"
