@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
 from string import Formatter
 from types import MappingProxyType
 
@@ -120,7 +121,7 @@ class Caution:
 
 def cautioned(code: str, **parameters: Parameter) -> Caution:
     """A caution of one figure; KeyError and ValueError as `caution`, where it is made and not where it is read."""
-    caution(code, **parameters)
+    _require(code, parameters)
     return Caution(code, MappingProxyType(parameters))
 
 
@@ -130,22 +131,30 @@ def caution(code: str, /, **parameters: Parameter) -> str:
     Whole numbers are printed with a comma at thousands, others with three significant digits. KeyError where there is
     no such code; ValueError, naming the parameter, where one is missing, is not asked for or is no finite number.
     """
-    if code not in CAUTIONS:
-        raise KeyError(code)
-    wording = CAUTIONS[code]
-    asked = {name for _, name, _, _ in Formatter().parse(wording) if name}
+    _require(code, parameters)
+    return CAUTIONS[code].format_map({name: _printed(value) for name, value in parameters.items()})
+
+
+def _require(code: str, parameters: Mapping[str, Parameter]) -> None:
+    asked = _asked(code)
     if missing := asked - parameters.keys():
         raise ValueError(f"{code}: the parameter {min(missing)} is missing")
     if unknown := parameters.keys() - asked:
         raise ValueError(f"{code}: there is no parameter {min(unknown)}")
-    return wording.format_map({name: _printed(name, value) for name, value in parameters.items()})
+    for name, value in parameters.items():
+        if not isinstance(value, str) and not math.isfinite(value):
+            raise ValueError(f"{name}: must be a finite number, not {value}")
 
 
-def _printed(name: str, value: Parameter) -> str:
+@cache
+def _asked(code: str) -> frozenset[str]:
+    """The names of what is put into a wording."""
+    return frozenset(name for _, name, _, _ in Formatter().parse(CAUTIONS[code]) if name)
+
+
+def _printed(value: Parameter) -> str:
     if isinstance(value, str):
         return value
-    if not math.isfinite(value):
-        raise ValueError(f"{name}: must be a finite number, not {value}")
     if isinstance(value, int):
         return f"{value:,}"
     return f"{Decimal(f'{value:.3g}'):,f}"

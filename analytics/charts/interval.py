@@ -5,10 +5,14 @@ The numbers are printed beside each picture, which is therefore hidden from thos
 
 from __future__ import annotations
 
-from registry.drawings.svg import element
+from functools import cache
 
-WIDTH, HEIGHT, EDGE = 320.0, 32.0, 10.0
-_MIDDLE = HEIGHT / 2
+from registry.drawings.svg import element, number
+
+WIDTH, HEIGHT, EDGE = 320, 32, 10
+_MIDDLE = HEIGHT // 2
+_TIP = WIDTH - EDGE + 6
+_ARROW = f'<path class="interval-arrow" d="M{_TIP - 6} {_MIDDLE - 5}L{_TIP} {_MIDDLE}L{_TIP - 6} {_MIDDLE + 5}"/>'
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 _INTERVALS = (4, 5)
 
@@ -18,22 +22,19 @@ def interval(dot: float, lower: float, upper: float, end: float, ticks: int, *, 
 
     What lies beyond the axis ends in an arrow; a dot beyond it is not drawn.
     """
-    line = "interval-line few" if few else "interval-line"
-    parts = [element("line", class_=line, x1=_x(lower, end), x2=_x(upper, end), y1=_MIDDLE, y2=_MIDDLE)]
-    if upper > end:
-        parts.append(_arrow())
-    if dot <= end:
-        mark = "interval-dot few" if few else "interval-dot"
-        parts.append(element("circle", class_=mark, cx=_x(dot, end), cy=_MIDDLE, r=6.0))
-    return _on_axis(end, ticks, *parts)
+    classes = " few" if few else ""
+    line = f'<path class="interval-line{classes}" d="M{_x(lower, end)} {_MIDDLE}H{_x(upper, end)}"/>'
+    arrow = _ARROW if upper > end else ""
+    mark = f'<circle class="interval-dot{classes}" cx="{_x(dot, end)}" cy="{_MIDDLE}" r="6"/>'
+    return f"{_on_axis(ticks)}{line}{arrow}{mark if dot <= end else ''}</svg>"
 
 
 def upper_limit(upper: float, end: float, ticks: int) -> str:
     """Where none was seen: a broken line from 0 to an upright stroke at the upper limit."""
     x = _x(upper, end)
-    stroke = element("line", class_="interval-line", x1=x, x2=x, y1=_MIDDLE - 7, y2=_MIDDLE + 7)
-    line = element("line", class_="interval-line few", x1=_x(0.0, end), x2=x, y1=_MIDDLE, y2=_MIDDLE)
-    return _on_axis(end, ticks, line, _arrow() if upper > end else stroke)
+    line = f'<path class="interval-line few" d="M{_x(0.0, end)} {_MIDDLE}H{x}"/>'
+    stroke = f'<path class="interval-line" d="M{x} {_MIDDLE - 7}V{_MIDDLE + 7}"/>'
+    return f"{_on_axis(ticks)}{line}{_ARROW if upper > end else stroke}</svg>"
 
 
 def axis(end: float, ticks: int, unit: str = "") -> str:
@@ -50,7 +51,7 @@ def axis(end: float, ticks: int, unit: str = "") -> str:
         )
         for which in range(ticks + 1)
     ]
-    return _picture(20.0, *numbers)
+    return element("svg", *numbers, class_="interval", viewBox=f"0 0 {WIDTH} 20", aria_hidden="true")
 
 
 def axis_for(largest: float) -> tuple[float, int]:
@@ -64,33 +65,15 @@ def axis_for(largest: float) -> tuple[float, int]:
         step *= 10
 
 
-def _x(value: float, end: float) -> float:
-    return EDGE + min(value / end, 1.0) * (WIDTH - 2 * EDGE)
+def _x(value: float, end: float) -> str:
+    return number(EDGE + min(value / end, 1.0) * (WIDTH - 2 * EDGE))
 
 
-def _arrow() -> str:
-    tip = WIDTH - EDGE + 6
-    return element(
-        "path",
-        class_="interval-arrow",
-        d=f"M{tip - 6:g} {_MIDDLE - 5:g}L{tip:g} {_MIDDLE:g}L{tip - 6:g} {_MIDDLE + 5:g}",
-    )
-
-
-def _on_axis(end: float, ticks: int, *parts: str) -> str:
-    lines = [
-        element("line", class_="axis-line", x1=x, x2=x, y1=2.0, y2=HEIGHT - 2)
-        for x in (_x(end * which / ticks, end) for which in range(ticks + 1))
-    ]
-    return _picture(HEIGHT, *lines, *parts)
-
-
-def _picture(height: float, *parts: str) -> str:
-    return element(
-        "svg",
-        *parts,
-        class_="interval",
-        viewBox=f"0 0 {WIDTH:g} {height:g}",
-        aria_hidden="true",
-        focusable="false",
+@cache
+def _on_axis(ticks: int) -> str:
+    """The beginning of each picture of a column: the lines of its axis, without its numbers."""
+    lines = "".join(f"M{_x(which, ticks)} 2V{HEIGHT - 2}" for which in range(ticks + 1))
+    return (
+        f'<svg class="interval" viewBox="0 0 {WIDTH} {HEIGHT}" aria-hidden="true">'
+        f'<path class="axis-line" d="{lines}"/>'
     )

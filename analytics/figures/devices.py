@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from statistics import median
+from typing import NamedTuple
+
+from django.utils.text import slugify
 
 from analytics import charts
 from analytics.answers import DeviceRate
 from analytics.answers_devices import Drawn, GroupRate, Kinds
 from analytics.charts.figure import Cell, Figure
 from analytics.charts.rates import RateRow, rates_figure
-from analytics.figures.words import Number, rate_in_words
+from analytics.estimates import Estimate
+from analytics.figures.words import interval_in_words, printed_rate
 from registry.drawings.phrases import counted, lowered, named, raised
 from registry.vocabulary import word_list
 
@@ -32,6 +37,9 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 
 DEVICE_RATES = "device-rates"
+MOST_IN_A_PICTURE = 200
+"""Rows up to which the page draws them all as one picture; of more, the picture is a file of its own."""
+
 _BY_NAME = "By the maker's name"
 _FIGURES = ("uses", "events", "secondary_events", "events_left_out", "rate_per_1000", "lower", "upper")
 _COLUMNS = ("Uses", "First events", "Secondary", "Left out", "Per 1,000", "Lower limit", "Upper limit")
@@ -39,12 +47,11 @@ _DRAWN_COLUMNS = ("Drawn in", "Drawn in, lower limit", "Drawn in, upper limit")
 _KINDS_COLUMN = "First events by kind"
 
 
-@dataclass(frozen=True, slots=True)
-class DeviceLine:
+class DeviceLine(NamedTuple):
     """One model, the events of a class whose model is not recorded, or all models of a class or of a maker.
 
     `kinds` are its first events by situation, in words; `drawn` is its rate drawn towards the others of the page;
-    `lots` is how many of its lots were seen twice.
+    `lots` is how many of its lots were seen twice. Where there is no rate, `instead` says why.
     """
 
     name: str
@@ -52,13 +59,9 @@ class DeviceLine:
     kind: str
     kinds: tuple[str, ...]
     record: DeviceRate | GroupRate
-    uses: str
-    rate: Number | None
-    lower: Number | None
-    upper: Number | None
+    estimate: Estimate
     drawn: str
     lots: int
-    picture: str
     instead: str
 
 
@@ -69,6 +72,16 @@ class DeviceGroup:
     title: str
     lines: tuple[DeviceLine, ...]
 
+    @property
+    def anchor(self) -> str:
+        """Its place in the page."""
+        return f"kind-{slugify(self.title)}"
+
+    @property
+    def length(self) -> str:
+        """How many lines it has, as it is printed."""
+        return f"{len(self.lines):,}"
+
 
 @dataclass(frozen=True, slots=True)
 class DeviceTable:
@@ -77,9 +90,18 @@ class DeviceTable:
     groups: tuple[DeviceGroup, ...]
     axis: tuple[float, int]
 
+    @property
+    def length(self) -> int:
+        """How many lines there are."""
+        return sum(len(group.lines) for group in self.groups)
 
-@dataclass(frozen=True, slots=True)
-class _Named:
+    @property
+    def is_long(self) -> bool:
+        """Whether there are too many lines for one picture, and for a page without a list of its parts."""
+        return self.length > MOST_IN_A_PICTURE
+
+
+class _Named(NamedTuple):
     """What a line says beside its figures."""
 
     name: str
@@ -98,12 +120,11 @@ def models_table(
     lots: Mapping[str, int],
 ) -> DeviceTable:
     """A line a model by kind, class and name, those without a model last; `lots` seen twice by the model's code."""
-    axis = charts.axis_for(_axis_holds(rows))
-    order = list(word_list("device_class").codes)
+    order = _places("device_class")
     listed = sorted(
         rows,
         key=lambda one: (
-            order.index(one.device_class),
+            order[one.device_class],
             one.device_model is None,
             names.get(one.device_model or "") or one.device_model or "",
         ),
@@ -112,7 +133,7 @@ def models_table(
         _Named(
             name=names.get(one.device_model or "") or one.device_model or "Model not recorded",
             code=one.device_model or "" if names.get(one.device_model or "") else "",
-            kind=lowered(named("device_class", one.device_class, "device class")),
+            kind=_class_in_words(one.device_class),
             kinds=_kinds(kinds.get((one.device_model, one.device_class), {})),
             # Where all models share one rate it is said once, beneath the table.
             drawn=drawn.by_model.get(one.device_model or "") if drawn.shape else None,
@@ -120,15 +141,13 @@ def models_table(
         )
         for one in listed
     ]
-    titles = [_heading(one.device_class) for one in listed]
-    return DeviceTable(_in_groups(titles, map(_line, listed, said, [axis] * len(said))), axis)
+    return _table([_heading(one.device_class) for one in listed], listed, said)
 
 
 def classes_table(rows: Sequence[GroupRate], kinds: Kinds) -> DeviceTable:
     """A line a class, by kind of device."""
-    axis = charts.axis_for(_axis_holds(rows))
-    order = list(word_list("device_class").codes)
-    listed = sorted(rows, key=lambda one: order.index(one.group or ""))
+    order = _places("device_class")
+    listed = sorted(rows, key=lambda one: order[one.group or ""])
     of_class: dict[str, dict[str, int]] = {}
     for (_, device_class), found in kinds.items():
         into = of_class.setdefault(device_class, {})
@@ -142,25 +161,39 @@ def classes_table(rows: Sequence[GroupRate], kinds: Kinds) -> DeviceTable:
         )
         for one in listed
     ]
-    titles = [_heading(one.group or "") for one in listed]
-    return DeviceTable(_in_groups(titles, map(_line, listed, said, [axis] * len(said))), axis)
+    return _table([_heading(one.group or "") for one in listed], listed, said)
 
 
 def makers_table(rows: Sequence[GroupRate]) -> DeviceTable:
     """A line a maker, by name; events whose maker is not known last."""
-    axis = charts.axis_for(_axis_holds(rows))
     listed = sorted(rows, key=lambda one: (one.group is None, one.group or ""))
     said = [_Named(name=one.group or "Maker not recorded", kind=_models(one)) for one in listed]
-    lines = map(_line, listed, said, [axis] * len(said))
-    return DeviceTable(_in_groups([_BY_NAME] * len(listed), lines), axis)
+    return _table([_BY_NAME] * len(listed), listed, said)
+
+
+def _table(
+    titles: Sequence[str], rows: Sequence[DeviceRate] | Sequence[GroupRate], said: Sequence[_Named]
+) -> DeviceTable:
+    estimates = [row.estimate for row in rows]
+    lines = map(_line, rows, estimates, said)
+    return DeviceTable(_in_groups(titles, lines), charts.axis_for(_axis_holds(estimates)))
+
+
+@cache
+def _places(list_name: str) -> dict[str, int]:
+    """The place of each code in its list."""
+    return {code: place for place, code in enumerate(word_list(list_name).codes)}
+
+
+@cache
+def _class_in_words(device_class: str) -> str:
+    return lowered(named("device_class", device_class, "device class"))
 
 
 def _kinds(found: Mapping[str, int]) -> tuple[str, ...]:
     """First events by the situation that they began with, in words, in the order of the list."""
-    order = list(word_list("situation").codes)
-    return tuple(
-        f"{named('situation', code, 'situation')}: {found[code]}" for code in sorted(found, key=order.index)
-    )
+    in_order = sorted(found, key=_places("situation").__getitem__)
+    return tuple(f"{named('situation', code, 'situation')}: {found[code]}" for code in in_order)
 
 
 def drawn_in_words(drawn: Drawn) -> str:
@@ -171,10 +204,10 @@ def drawn_in_words(drawn: Drawn) -> str:
     common = f"Drawn towards the {models} of this page that {'has' if drawn.groups == 1 else 'have'} a rate"
     if drawn.shape is None:
         ((_, lower, upper), *_) = drawn.by_model.values()
-        limits = f"{rate_in_words(lower)} to {rate_in_words(upper)}"
-        return f"{common}, each is {rate_in_words(drawn.prior)} ({limits}) per 1,000: {drawn.method}."
+        each = interval_in_words(drawn.prior, lower, upper)
+        return f"{common}, each is {each} per 1,000: {drawn.method}."
     return (
-        f"{common}: beneath each raw rate, the nearer to their common {rate_in_words(drawn.prior)} per 1,000 the "
+        f"{common}: beneath each raw rate, the nearer to their common {printed_rate(drawn.prior)} per 1,000 the "
         f"fewer uses stand behind it ({drawn.method}, shape {drawn.shape:.2g}). These limits take the prior as known, "
         "so with few models they are too narrow. Rows are in order of neither rate."
     )
@@ -188,7 +221,7 @@ def device_rates(table: DeviceTable, drawn: Drawn | None) -> Figure | None:
     rows: list[RateRow] = []
     for group in table.groups:
         rows += [RateRow(group.title), *(_rate_row(line, drawn) for line in group.lines)]
-    rated = sum(line.rate is not None for line in lines)
+    rated = sum(line.estimate.with_limits is not None for line in lines)
     description = (
         f"{rated} of {counted(len(lines), 'row has', 'rows have')} a rate. Each is a dot with its exact 95 % limits "
         f"on an axis from 0 to {table.axis[0]:g} per 1,000 uses; hollow on a broken line below 5 first events, an "
@@ -208,15 +241,20 @@ def _rate_row(line: DeviceLine, drawn: Drawn | None) -> RateRow:
         model = record.device_model if isinstance(record, DeviceRate) else None
         cells += drawn.by_model.get(model or "", (None, None, None))
     cells.append("; ".join(line.kinds) or None)
-    said = "none seen" if not record.events else str(line.rate)
-    limits = f"up to {line.upper}" if not record.events else f"{line.lower} to {line.upper}"
+    drawn_at = line.estimate.with_limits
+    if not drawn_at:
+        said = lowered(line.instead).rstrip(".")
+    elif record.events:
+        said = interval_in_words(*drawn_at)
+    else:
+        said = f"none seen (up to {printed_rate(drawn_at[-1])})"
     return RateRow(
         name=line.name,
-        said=f"{said} ({limits})" if line.rate else lowered(line.instead).rstrip("."),
+        said=said,
         record=tuple(cells),
-        drawn=record.estimate.with_limits,
+        drawn=drawn_at,
         none_seen=not record.events,
-        few=record.estimate.few,
+        few=line.estimate.few,
     )
 
 
@@ -224,6 +262,7 @@ def _models(one: GroupRate) -> str:
     return f"{counted(one.models, 'model', 'models')} with a rate"
 
 
+@cache
 def _heading(device_class: str) -> str:
     family = word_list("device_class").terms[device_class].properties.get("family") or ""
     return next((heading for heading, families in GROUPS if family in families), GROUPS[-1][0])
@@ -237,43 +276,23 @@ def _in_groups(titles: Sequence[str], lines: Iterable[DeviceLine]) -> tuple[Devi
     return tuple(DeviceGroup(title, tuple(listed)) for title, listed in found.items() if listed)
 
 
-def _axis_holds(rows: Sequence[DeviceRate | GroupRate]) -> float:
+def _axis_holds(estimates: Sequence[Estimate]) -> float:
     """Every solid dot, and half of all upper limits: a model opened a few times would else press the rest together."""
-    found = [(one, drawn) for one in (row.estimate for row in rows) if (drawn := one.with_limits)]
+    found = [(one, drawn) for one in estimates if (drawn := one.with_limits)]
     solid = [rate for one, (rate, _, _) in found if not one.few]
     limits = [upper for _, (_, _, upper) in found]
     return max([*solid, median(limits)]) if limits else 1.0
 
 
-def _line(one: DeviceRate | GroupRate, said: _Named, axis: tuple[float, int]) -> DeviceLine:
-    estimate = one.estimate
-    rate = lower = upper = None
-    picture, instead = "", ""
-    if drawn := estimate.with_limits:
-        rate, lower, upper = map(rate_in_words, drawn)
-        picture = (
-            charts.interval(*drawn, *axis, few=estimate.few)
-            if one.events
-            else charts.upper_limit(drawn[-1], *axis)
-        )
-    else:
-        instead = " ".join(map(str, estimate.cautions))
-    mean = ""
-    if said.drawn:
-        figures = [str(rate_in_words(value)) for value in said.drawn]
-        mean = f"{figures[0]} ({figures[1]} to {figures[2]})"
+def _line(one: DeviceRate | GroupRate, estimate: Estimate, said: _Named) -> DeviceLine:
     return DeviceLine(
         name=said.name,
         code=said.code,
         kind=said.kind,
         kinds=said.kinds,
         record=one,
-        uses=f"{one.uses:,}",
-        rate=rate,
-        lower=lower,
-        upper=upper,
-        drawn=mean,
+        estimate=estimate,
+        drawn=interval_in_words(*said.drawn) if said.drawn else "",
         lots=said.lots,
-        picture=picture,
-        instead=instead,
+        instead="" if estimate.with_limits else " ".join(map(str, estimate.cautions)),
     )

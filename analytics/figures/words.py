@@ -34,12 +34,25 @@ def percent_in_words(share: float) -> Number:
 
 
 def rate_in_words(rate: float) -> Number:
+    """A rate as `printed_rate` has it."""
+    return Number(printed_rate(rate), rate)
+
+
+def interval_in_words(rate: float, lower: float, upper: float) -> str:
+    """
+    >>> interval_in_words(1.87, 0.4, 3.2)
+    '1.9 (0.40 to 3.2)'
+    """
+    return f"{printed_rate(rate)} ({printed_rate(lower)} to {printed_rate(upper)})"
+
+
+def printed_rate(rate: float) -> str:
     """Two decimals below 1, else one; what would round to 0.00 keeps its first digit."""
     if rate == 0:
-        return Number("0", rate)
+        return "0"
     if rate < 0.005:
-        return Number(f"{Decimal(f'{rate:.1g}'):f}", rate)
-    return Number(f"{rate:.2f}" if round(rate, 2) < 1 else f"{rate:.1f}", rate)
+        return f"{Decimal(f'{rate:.1g}'):f}"
+    return f"{rate:.2f}" if round(rate, 2) < 1 else f"{rate:.1f}"
 
 
 def ordinal(number: int) -> str:

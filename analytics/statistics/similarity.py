@@ -36,7 +36,8 @@ Scores = tuple[BoolArray, FloatArray | BoolArray]
 class Codes:
     """A column of a category by code, `NO_CODE` where it is missing: a byte a row up to 128 different values.
 
-    For many comparisons with `gower`: the same results as of the values themselves, many times faster. `code_of` has the code of each value that is in it; `codes` are read-only.
+    For many comparisons with `gower`: the same results as of the values themselves, many times faster. `code_of` has
+    the code of each value that is in it; `codes` are read-only.
     """
 
     codes: NDArray[np.signedinteger[Any]]

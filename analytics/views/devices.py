@@ -58,9 +58,12 @@ def _of_devices(scope: Scope, asked: Asked, sites: Sites, lots: Mapping[str, int
     returns = summaries.whole_returns(scope, asked.filters, (extent.first, extent.last), codes)
     resting = (figures.resting_on(extent, [sites[code] for code in codes]), figures.returns_in_words(returns))
     return {
+        "table": table,
         "groups": table.groups,
+        "length": f"{table.length:,}",
         "axis": charts.axis(*table.axis),
-        "figure": _figure(asked, table, found),
+        "figure": None if table.is_long else _figure(asked, table, found),
+        "figure_name": figures.DEVICE_RATES,
         "drawn": figures.drawn_in_words(found.drawn) if _by(asked) == "model" else "",
         "resting": ". ".join(filter(None, resting)),
         "first": sum(one.events for one in rates.rows),

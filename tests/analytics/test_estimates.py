@@ -14,6 +14,7 @@ from analytics.answers_devices import Drawn
 from analytics.answers_techniques import Adjusted, Minutes, Standardised, TechniqueInSituation
 from analytics.estimates import Estimate, many_compared, rate, share
 from analytics.figures import models_table, technique_lines
+from analytics.templatetags.device_table import device_rows
 from registry.cautions import CAUTIONS
 
 pytestmark = pytest.mark.pure
@@ -224,6 +225,6 @@ def test_lines_stand_by_name_whatever_their_shares(one: tuple[int, int], other: 
 def test_no_line_of_a_device_has_a_solid_dot_below_five_events(events: int, uses: int) -> None:
     limits = rate(events, uses, unit="uses")
     record = DeviceRate("m", "guidewire", events, 0, uses, 0, limits.estimate, limits.lower, limits.upper)
-    (group,) = models_table((record,), {}, {}, Drawn({}, 0, None, None, ""), {}).groups
-    assert ("few" in group.lines[0].picture) == (events < 5)
-    assert ("<circle" in group.lines[0].picture) <= (events > 0)
+    row = device_rows(models_table((record,), {}, {}, Drawn({}, 0, None, None, ""), {}))
+    assert ('class="interval-line few"' in row) == (events < 5)
+    assert ("<circle" in row) <= (events > 0)

@@ -1,4 +1,4 @@
-"""P6: a page of 1,900 rows as HTML, beside the same rows as joined and escaped strings."""
+"""P6: a page of 1,900 rows from its answer to HTML, beside the same cells formatted, escaped and joined by hand."""
 
 from __future__ import annotations
 
@@ -12,8 +12,10 @@ from django.db import connection
 from django.shortcuts import render
 from django.urls import reverse
 
-from analytics import snapshots, summaries
-from analytics.cohorts import Filters
+from analytics import cohorts, figures, snapshots, summaries
+from analytics.answers import DeviceRate
+from analytics.answers_devices import DevicePage
+from analytics.cohorts import Filters, ModelNamed
 from analytics.views import devices
 from registry.access import scope_of_command_line
 from registry.recording.devices import import_catalogue, import_device_use
@@ -25,11 +27,13 @@ MONTH = "2024-03"
 
 
 def long_page(size: int, site: str) -> Iterator[Measured]:
-    """The devices of a catalogue of 1,900 more models: drawing the page apart from counting."""
+    """The devices of a catalogue of 1,900 more models: lines, pictures and page, apart from counting."""
     _more_models(site)
     snapshots.rebuild()
     client = director_of_all_sites()
-    answer = summaries.devices(scope_of_command_line(), Filters())
+    answer, found = summaries.device_page(scope_of_command_line(), Filters())
+    models = cohorts.catalogue_of({row.device_model for row in answer.rows if row.device_model})
+    names = {code: one.name for code, one in models.items()}
     drawn: list[tuple[Any, ...]] = []
 
     def noted(*given: Any) -> Any:
@@ -41,7 +45,13 @@ def long_page(size: int, site: str) -> Iterator[Measured]:
         page = client.get(reverse("devices"))
     whole = time.perf_counter() - start
     assert page.content.count(b"data-model=") >= ROWS, "the page lacks rows"
-    ratio, detail = side_by_side(lambda: render(*drawn[-1]), lambda: _joined(answer.rows), rounds=7)
+    request, template, context = drawn[-1]
+
+    def product() -> object:
+        table = figures.models_table(answer.rows, names, found.kinds, found.drawn, {})
+        return render(request, template, context | {"table": table, "groups": table.groups})
+
+    ratio, detail = side_by_side(product, lambda: _joined(answer.rows, models, found), rounds=15)
     size_of_page = f"{len(answer.rows)} rows, {len(page.content) / 1024:.0f} KB"
     detail = f"{size_of_page}, the whole page {1000 * whole:.0f} ms; {detail}"
     yield Measured("P6", connection.vendor, size, ratio, 6.0, detail)
@@ -67,18 +77,28 @@ def _more_models(site: str) -> None:
     )
 
 
-def _joined(rows: Any) -> str:
-    """Each row's cells, numbers among them written as the page has them."""
+def _joined(rows: tuple[DeviceRate, ...], models: dict[str, ModelNamed], found: DevicePage) -> str:
+    """Each row's cells: names, counts, kinds, the rate with its limits drawn and printed, and drawn in."""
     lines = []
     for row in rows:
+        code = row.device_model or ""
+        kinds = found.kinds.get((row.device_model, row.device_class), {})
         cells = [
-            escape(row.device_model or ""),
+            escape(models[code].name) if code else "",
+            escape(code),
             escape(row.device_class),
+            *(f"{escape(kind)}: {number}" for kind, number in kinds.items()),
             f"{row.uses:,}",
             str(row.events),
-            f"{row.rate_per_1000:.2f}" if row.rate_per_1000 is not None else "",
-            f"{row.lower:.2f} to {row.upper:.2f}" if row.lower is not None else "",
             str(row.secondary_events),
         ]
+        if row.rate_per_1000 is not None and row.lower is not None and row.upper is not None:
+            start, stop, dot = 10 + 3 * row.lower, 10 + 3 * row.upper, 10 + 3 * row.rate_per_1000
+            cells.append(
+                f'<svg><path d="M{start:.1f} 16H{stop:.1f}"/><circle cx="{dot:.1f}" cy="16" r="6"/></svg>'
+            )
+            cells.append(f"{row.rate_per_1000:.2f} ({row.lower:.2f} to {row.upper:.2f})")
+        if code in found.drawn.by_model:
+            cells.append("drawn in {:.2f} ({:.2f} to {:.2f})".format(*found.drawn.by_model[code]))
         lines.append(f"<tr><td>{'</td><td>'.join(cells)}</td></tr>")
     return "\n".join(lines)

@@ -1,0 +1,1 @@
+"""What templates of figures can ask for."""
