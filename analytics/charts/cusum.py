@@ -64,9 +64,9 @@ def running_sum(
     y = floor - limit * scale
     drawn += [
         line(LEFT, time.end, y, "c-limit"),
-        text(f"limit {limit:.2f}", LEFT + 2, y - 7, "start", "c-word"),
+        text(f"limit {limit:.2f}", LEFT + 2, y - 7, "start", "c-over"),
     ]
-    drawn += [text(said, LEFT + 2, y + 18, "start", "c-soft")]
+    drawn += [text(said, LEFT + 2, y + 18, "start", "c-over")]
     if turns:
         path = "M" + "L".join(f"{time.at(turn.at):.1f} {floor - turn.value * scale:.1f}" for turn in turns)
         drawn.append(element("path", class_="c-series", d=path, stroke_linejoin="round"))
