@@ -61,6 +61,7 @@ TITLES = {
     "cusum_design": "Design of a cumulative sum from the run length wanted",
     "cusum_threshold": "Threshold of a cumulative sum",
     "average_run_length": "How long until a cumulative sum signals",
+    "expected_crossings": "How often chance alone takes a cumulative sum over its threshold",
     "events_within": "So many events within so many uses",
     "cohen_kappa": "Cohen's kappa",
     "prevalence_bias_adjusted_kappa": "Kappa adjusted for prevalence and bias",

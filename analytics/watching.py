@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from scipy import special
 
-from analytics.statistics.control import CusumDesign, average_run_length, cusum_design
+from analytics.statistics.control import CusumDesign, average_run_length, cusum_design, expected_crossings
 from analytics.statistics.control.charts import TAIL
 from analytics.statistics.control.cusum import TOUCHING, least_reaching, log_likelihood_ratios
 from analytics.statistics.counts import garwood
@@ -95,16 +95,42 @@ class Watch:
     baseline: Baseline
     of_class: bool
     since: datetime.date
-    p0: float
-    odds_ratio: float
-    threshold: float
-    in_control_run: float
-    out_of_control_run: float
+    design: CusumDesign
     run_at_upper: float
     uses_a_year: float
     uses: int
     path: tuple[Point, ...]
     crossings: tuple[Crossing, ...]
+
+    @property
+    def p0(self) -> float:
+        """The chance of an event a use, of the baseline."""
+        return self.design.p0
+
+    @property
+    def odds_ratio(self) -> float:
+        """How many times the odds of p0 the sum is set to notice."""
+        return self.design.odds_ratio
+
+    @property
+    def threshold(self) -> float:
+        """What the sum must reach."""
+        return self.design.threshold
+
+    @property
+    def in_control_run(self) -> float:
+        """How many uses the sum runs on average until it crosses by chance alone."""
+        return self.design.in_control_arl
+
+    @property
+    def out_of_control_run(self) -> float:
+        """How many uses it runs with odds `odds_ratio` times those of p0."""
+        return self.design.out_of_control_arl
+
+    @property
+    def false_alarms(self) -> float:
+        """The crossings that chance alone was expected to give in all `uses`."""
+        return expected_crossings(self.design, self.uses)
 
     @property
     def last_value(self) -> float:
@@ -168,11 +194,7 @@ def watch(
         baseline=baseline,
         of_class=own is None,
         since=watched[0].month,
-        p0=design.p0,
-        odds_ratio=design.odds_ratio,
-        threshold=design.threshold,
-        in_control_run=design.in_control_arl,
-        out_of_control_run=design.out_of_control_arl,
+        design=design,
         run_at_upper=_run_at(min(_rounded(baseline.upper), 1.0), design),
         uses_a_year=12 * sum(one.uses for one in recent) / len(recent),
         uses=sum(one.uses for one in watched),

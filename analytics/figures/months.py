@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
-from analytics.answers_months import Mark, Month, MonthLimit, OverTime, ProceduresOverTime, Rule
+from analytics.answers_months import (
+    DeviceEvent,
+    Mark,
+    Month,
+    MonthLimit,
+    MonthlyRecord,
+    OverTime,
+    ProceduresOverTime,
+    Rule,
+)
 from analytics.charts import cusum, gaps, months
 from analytics.charts.figure import Cell, Figure
 from analytics.figures.words import day_in_words, run_in_words, years_in_words
-from analytics.watching import Crossing, Watch
+from analytics.watching import Watch
 from registry.drawings.phrases import counted
 
 EVENTS_BY_MONTH = "events-by-month"
@@ -137,61 +147,80 @@ def uses_between_events(found: OverTime, subject: str) -> Figure | None:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """How the events of a sum are told: `day` in the table, `when` where one crossed, the number of its use or not."""
+
+    day: Callable[[DeviceEvent], str]
+    when: Callable[[DeviceEvent], str]
+    uses: bool = True
+
+
+OF_OWN_CASES = Told(
+    day=lambda event: day_of(event.earliest, event.latest),
+    when=lambda event: f"on {day_in_words(event.latest)}",
+)
+
+
 def running_sum(found: OverTime, marks: Sequence[Mark], subject: str) -> Figure | None:
     """The sum use by use over all watched months, None where nothing is watched."""
-    watch = found.watch
-    if watch is None:
+    if found.watch is None:
         return None
-    watched = [one.month for one in found.whole.months if one.month >= watch.since]
+    return sum_of(found.watch, found.whole, marks, subject, RUNNING_SUM, OF_OWN_CASES)
+
+
+def sum_of(
+    watch: Watch, record: MonthlyRecord, marks: Sequence[Mark], subject: str, name: str, told: Told
+) -> Figure:
+    """A sum as a picture, with a table of the sum just before and just after each event."""
+    events = record.events
+    months_watched = [one.month for one in record.months if one.month >= watch.since]
     turns = [cusum.Turn(point.at, point.value, point.event is not None) for point in watch.path]
-    crossings = [_crossed(watch, one) for one in watch.crossings]
+    starts = {point.event: point.at for point in watch.path if point.event is not None}
+    crossings = [
+        cusum.Crossed(
+            one.at, one.value, starts[one.events[0]], f"crossed {told.when(events[one.events[-1]])}"
+        )
+        for one in watch.crossings
+    ]
     years = years_in_words(watch.years(watch.in_control_run))
+    said = f"chance alone: about once in {years}"
     size, content = cusum.running_sum(
-        watched,
-        turns,
-        watch.threshold,
-        crossings,
-        _letters(marks),
-        said=f"chance alone: about once in {years}",
+        months_watched, turns, watch.threshold, crossings, _letters(marks), said=said
     )
+    crossed = "; ".join(one.said for one in crossings) or "not crossed"
     return Figure(
-        name=RUNNING_SUM,
+        name=name,
         title=f"{subject}: the sum use by use, up at each first event, down a little at each use without one",
-        description=_of_sum(watch),
+        description=(
+            f"Over {run_in_words(watch.uses)} from {watch.since:%B %Y}, limit {watch.threshold:.2f}, {crossed}; "
+            f"now {watch.last_value:.2f}."
+        ),
         size=size,
         content=content,
-        columns=("day", "use", "the sum before", "the sum after", "limit", "crossed"),
-        rows=tuple(_steps(found, watch)),
+        columns=(
+            "day",
+            *(("use",) if told.uses else ()),
+            "the sum before",
+            "the sum after",
+            "limit",
+            "crossed",
+        ),
+        rows=tuple(_steps(watch, events, told)),
         method="bernoulli_cusum",
     )
 
 
-def _crossed(watch: Watch, one: Crossing) -> cusum.Crossed:
-    first = next(point for point in watch.path if point.event == one.events[0])
-    return cusum.Crossed(one.at, one.value, first.at, f"crossed on {day_in_words(one.day)}")
-
-
-def _of_sum(watch: Watch) -> str:
-    days = ", ".join(day_in_words(one.day) for one in watch.crossings)
-    return (
-        f"Over {run_in_words(watch.uses)} from {watch.since:%B %Y}, limit {watch.threshold:.2f}, "
-        f"{f'crossed on {days}' if days else 'not crossed'}; now {watch.last_value:.2f}."
-    )
-
-
-def _steps(found: OverTime, watch: Watch) -> list[tuple[Cell, ...]]:
-    """Each event: the sum just before and just after it."""
-    events = found.whole.events
+def _steps(watch: Watch, events: Sequence[DeviceEvent], told: Told) -> Iterator[tuple[Cell, ...]]:
     crossed = {one.index for one in watch.crossings}
-    rows: list[tuple[Cell, ...]] = []
     before = 0.0
     for point in watch.path:
         if point.event is not None:
-            day = day_of(events[point.event].earliest, events[point.event].latest)
             answer = "yes, starts again at 0" if point.use in crossed else "no"
-            rows.append((day, point.use, before, point.value, watch.threshold, answer))
+            use = (point.use,) if told.uses else ()
+            day = told.day(events[point.event])
+            yield (day, *use, before, point.value, watch.threshold, answer)
         before = point.value
-    return rows
 
 
 def cases_by_month(found: ProceduresOverTime, marks: Sequence[Mark]) -> Figure | None:

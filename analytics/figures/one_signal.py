@@ -8,21 +8,18 @@ from dataclasses import replace
 
 from analytics.answers_months import ByMonth, Mark, MonthLimit, OverTime, Rule
 from analytics.answers_signals import Chart, Crossed, SignalRule, Signals
-from analytics.charts import cusum
 from analytics.charts.figure import Cell, Figure
-from analytics.charts.months import Letter
 from analytics.charts.rings import Ring, Rings, rings
-from analytics.figures.months import events_by_month
+from analytics.figures.months import Told, events_by_month, sum_of
 from analytics.figures.over_time import sum_in_words
 from analytics.figures.signals import (
     RULE_WORDS,
-    crossed_when,
     day_or_month,
     number_word,
     recent_in_words,
+    when_of,
 )
-from analytics.figures.words import run_in_words, years_in_words
-from analytics.watching import Point, Watch
+from analytics.figures.words import run_in_words
 from registry.drawings.phrases import counted, raised
 
 SIGNAL_CHART = "signal-chart"
@@ -88,7 +85,7 @@ def _when(chart: Chart, open_sites: Collection[str]) -> str:
     said = f"At the case {'of' if day_or_month(last.event, open_sites)[0].isdigit() else 'in'} "
     said += f"{day_or_month(last.event, open_sites)}."
     if earlier:
-        days = ", ".join(crossed_when(one, open_sites) for one in earlier[-5:])
+        days = ", ".join(when_of(one.event, open_sites) for one in earlier[-5:])
         lately = "lately " if len(earlier) > 5 else ""
         said += f" It had crossed {counted(len(earlier), 'time', 'times')} before: {lately}{days}."
     return said
@@ -111,7 +108,10 @@ def recurs(chart: Chart) -> str:
     return {
         SignalRule.SINGLE_MONTH: "a month that holds so many or more has a chance of at most 0.00135 (Poisson)",
         SignalRule.CLOSE_TOGETHER: "its window is the widest that chance alone fills about once in 25 years (Naus)",
-        SignalRule.LAST_MONTHS: "each look at a month with an event has a chance of at most about 0.016",
+        SignalRule.LAST_MONTHS: (
+            "each look at a month with an event has a chance of at most 0.016, so all looks together cross once in 25 "
+            "years at most"
+        ),
     }[chart.rule]
 
 
@@ -167,54 +167,21 @@ def _over_time(chart: Chart, limits: Limits) -> OverTime:
 
 
 def _sum(chart: Chart, marks: Sequence[Mark], open_sites: Collection[str]) -> Figure | None:
-    watch = chart.watch
-    if watch is None:
+    """The sum with each event by its day where its case is open, and by its month else."""
+    if chart.watch is None:
         return None
-    months = [one.month for one in chart.record.months if one.month >= watch.since]
-    crossed = [
-        cusum.Crossed(
-            found.at,
-            found.value,
-            _since(watch, found.events[0]).at,
-            f"crossed {crossed_when(one, open_sites)}",
-        )
-        for found, one in zip(watch.crossings, chart.crossings, strict=True)
-    ]
-    turns = [cusum.Turn(point.at, point.value, point.event is not None) for point in watch.path]
-    years = years_in_words(watch.years(watch.in_control_run))
-    said = f"chance alone: about once in {years}"
-    letters = [Letter(mark.letter, mark.day) for mark in marks]
-    size, content = cusum.running_sum(months, turns, watch.threshold, crossed, letters, said=said)
-    times = "; ".join(one.said for one in crossed) or "not crossed"
-    return Figure(
-        name=SIGNAL_CHART,
-        title=f"{chart.name}: the sum use by use, up at each first event, down a little at each use without one",
-        description=f"Over {run_in_words(watch.uses)} from {watch.since:%B %Y}, limit {watch.threshold:.2f}, {times}.",
-        size=size,
-        content=content,
-        columns=("event", "the sum before", "the sum after", "limit", "crossed"),
-        rows=tuple(_steps(chart, watch, open_sites)),
-        method="bernoulli_cusum",
+    return sum_of(
+        chart.watch,
+        chart.record,
+        marks,
+        chart.name,
+        SIGNAL_CHART,
+        Told(
+            lambda event: day_or_month(event, open_sites),
+            lambda event: when_of(event, open_sites),
+            uses=False,
+        ),
     )
-
-
-def _since(watch: Watch, event: int) -> Point:
-    return next(point for point in watch.path if point.event == event)
-
-
-def _steps(chart: Chart, watch: Watch, open_sites: Collection[str]) -> list[tuple[Cell, ...]]:
-    """Each event, by its day where its case is open and by its month else: the sum just before and after it."""
-    events = chart.record.events
-    crossed = {one.index for one in watch.crossings}
-    rows: list[tuple[Cell, ...]] = []
-    before = 0.0
-    for point in watch.path:
-        if point.event is not None:
-            answer = "yes, starts again at 0" if point.use in crossed else "no"
-            when = day_or_month(events[point.event], open_sites)
-            rows.append((when, round(before, 2), round(point.value, 2), round(watch.threshold, 2), answer))
-        before = point.value
-    return rows
 
 
 def charts_watched(found: Signals, this: tuple[SignalRule, str] | None = None) -> Figure | None:

@@ -107,9 +107,9 @@ def day_or_month(event: DeviceEvent, open_sites: Collection[str]) -> str:
     return f"{event.latest:%B %Y}"
 
 
-def crossed_when(crossed: Crossed, open_sites: Collection[str]) -> str:
+def when_of(event: DeviceEvent, open_sites: Collection[str]) -> str:
     """`on 11 February 2026`, `in February 2026`."""
-    said = day_or_month(crossed.event, open_sites)
+    said = day_or_month(event, open_sites)
     return f"{'on' if said[0].isdigit() and ' ' in said else 'in'} {said}"
 
 
@@ -145,7 +145,7 @@ def _line(one: Signal, open_sites: Collection[str]) -> SignalLine:
     chart = one.chart
     last = chart.crossings[-1] if chart.crossings else None
     sentence = (
-        f"Crossed {crossed_when(last, open_sites)}; {counted(len(last.behind), 'case', 'cases')} behind it. "
+        f"Crossed {when_of(last.event, open_sites)}; {counted(len(last.behind), 'case', 'cases')} behind it. "
         f"{recent_in_words(chart)} Reported, cause not established."
         if last
         else "It does not cross any more, since the record was changed."
@@ -232,7 +232,12 @@ def watched_in_words(found: Signals) -> list[str]:
     )
     chance = f"; so many or more come about {_in_ten(found.chance)} by chance alone" if found.came else ""
     lots = found.number_of(SignalRule.ONE_LOT)
-    said = [f"{first}{chance}."]
+    said = [
+        f"{first}{chance}.",
+        "The number to be expected is added up chart by chart, from the uses that were watched and with each baseline "
+        "taken for the truth. A baseline needs five events, and chance helps some models to them; so that number is "
+        "rather too high than too low.",
+    ]
     if lots:
         said.append(
             f"{raised(counted(lots, 'lot has', 'lots have'))} two first events or more; how many of a lot were "

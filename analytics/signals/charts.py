@@ -7,6 +7,9 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 
+import numpy as np
+from scipy import special
+
 from analytics import summaries
 from analytics.answers_months import DeviceEvent, Month, MonthlyRecord
 from analytics.answers_signals import BETWEEN, Chart, Crossed, SignalRule
@@ -19,7 +22,6 @@ from analytics.watching import (
     Baseline,
     Watch,
     baseline_of,
-    chance_of_at_least,
     events_at,
     limit_of_a_month,
 )
@@ -47,14 +49,17 @@ def charts_of(records: Records) -> Iterator[Chart]:
     together = {kind: merged(found) for kind, found in of_class.items()}
     usual = {kind: baseline_of(summaries.months_of_use(record)) for kind, record in together.items()}
     for model, (kind, record) in records.items():
-        yield from _of_model(model, kind, record, usual.get(kind))
+        yield from charts_of_a_model(model, kind, record, usual.get(kind))
     for kind, record in together.items():
         watch = summaries.watch_of(record)
         if watch is not None and len(of_class[kind]) > 1:
             yield _sum(SignalRule.CLASS_SUM, kind, kind, record, watch)
 
 
-def _of_model(model: str, kind: str, record: MonthlyRecord, of_class: Baseline | None) -> Iterator[Chart]:
+def charts_of_a_model(
+    model: str, kind: str, record: MonthlyRecord, of_class: Baseline | None
+) -> Iterator[Chart]:
+    """Of one model; `of_class` is the baseline of its class, for one that has none of its own."""
     watch = summaries.watch_of(record, of_class)
     if watch is None:
         yield from last_months(model, kind, record)
@@ -105,8 +110,7 @@ def _sum(rule: SignalRule, subject: str, kind: str, record: MonthlyRecord, watch
         )
         for one in watch.crossings
     ]
-    false_alarms = watch.uses / watch.in_control_run
-    return Chart(rule, subject, "", kind, record, tuple(crossings), false_alarms, watch)
+    return Chart(rule, subject, "", kind, record, tuple(crossings), watch.false_alarms, watch)
 
 
 def limits_of_months(record: MonthlyRecord, watch: Watch) -> dict[datetime.date, tuple[float, int]]:
@@ -127,7 +131,10 @@ def _single_months(model: str, kind: str, record: MonthlyRecord, watch: Watch) -
         if len(month.events) >= limit:
             last = month.events[int(limit) - 1]
             crossings.append(Crossed(last, month.events, len(month.events), limit, expected))
-    chance = sum(chance_of_at_least(limit, expected) for expected, limit in limits.values())
+    watched = [one for one in record.recorded if one.month in limits]
+    uses = np.array([one.uses for one in watched])
+    fewer = np.array([limits[one.month][1] - 1 for one in watched])
+    chance = float(special.bdtrc(np.minimum(fewer, uses), uses, _rate(watch)).sum())
     return Chart(SignalRule.SINGLE_MONTH, model, "", kind, record, tuple(crossings), chance, watch)
 
 
@@ -156,9 +163,7 @@ def _close_together(model: str, kind: str, record: MonthlyRecord, watch: Watch) 
         )
         for last in map(int, found.alarms)
     ]
-    chart = Chart(
-        SignalRule.CLOSE_TOGETHER, model, "", kind, record, tuple(crossings), found.false_alarm, watch
-    )
+    chart = Chart(SignalRule.CLOSE_TOGETHER, model, "", kind, record, tuple(crossings), found.expected, watch)
     yield chart
 
 

@@ -5,22 +5,41 @@ An exact comparison that allows for how little the earlier months say; looked at
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
+from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
 from scipy import special
 
 from analytics.answers_months import Month, MonthlyRecord
 from analytics.answers_signals import Chart, Crossed, SignalRule
+from analytics.watching import BASELINE_MONTHS, FEWEST_BASELINE_EVENTS, YEARS_WITHOUT_CHANGE
 
 LAST_MONTHS = 12
 FEWEST = 3
 """Fewer events than these are no few."""
-TAIL = 0.016
-"""Of each look, which only a month with an event brings: at most 2.5 a year, 62.5 in 25 years, where there is too
-little for a baseline (fewer than 5 events in 24 months). The simulation in tests/soak compares it with what comes."""
+MOST_LOOKS = YEARS_WITHOUT_CHANGE * 12 * FEWEST_BASELINE_EVENTS / BASELINE_MONTHS
+"""Only a month with an event is looked at, and a model with 5 events in 24 months has a baseline: so there are 62.5
+looks in 25 years at most."""
+TAIL = 1 / MOST_LOOKS
+"""Of each look: so that all looks together cross at most once in 25 years by chance, as the other charts do."""
+SPREADS = 1_000
+"""Random spreads of the events of a model over its uses, for the false alarms to be expected."""
 
 Counted = tuple[int, int]
 """Events in uses."""
+Whole = NDArray[np.int64]
+
+
+class _Beyond(NamedTuple):
+    """Month `which` crosses in some rows: those compared begin at `start`, those before them end at `end`."""
+
+    which: int
+    rows: Whole
+    start: Whole
+    end: Whole
 
 
 def last_months(model: str, kind: str, record: MonthlyRecord) -> Iterator[Chart]:
@@ -32,24 +51,23 @@ def last_months(model: str, kind: str, record: MonthlyRecord) -> Iterator[Chart]
     Source: the conditional test of Przyborowski & Wilenski, Biometrika 1940;31:313-323, one-sided.
     """
     months = [one for one in record.recorded if one.uses]
-    crossings: list[Crossed] = []
-    false_alarms = 0.0
-    free, usual = 0, len(months)
-    for which in range(LAST_MONTHS, len(months)):
-        start = max(which + 1 - LAST_MONTHS, free)
-        before, last = counted(months[: min(start, usual)]), counted(months[start : which + 1])
-        if not months[which].events or min(start, usual) < LAST_MONTHS:
-            continue
-        false_alarms += chance_of_crossing(before, last)
-        limit = fewest_beyond(before, last[1])
-        if limit is not None and last[0] >= limit:
-            behind = tuple(event for one in months[start : which + 1] for event in one.events)
-            crossings.append(
-                Crossed(behind[-1], behind, last[0], limit, _expected(before, last), last[1], before)
-            )
-            free, usual = which + 1, min(start, usual)
-    if len(months) > LAST_MONTHS:
-        yield Chart(SignalRule.LAST_MONTHS, model, "", kind, record, tuple(crossings), false_alarms)
+    if len(months) <= LAST_MONTHS:
+        return
+    uses = tuple(one.uses or 0 for one in months)
+    events = np.array([[len(one.events) for one in months]])
+    crossings = tuple(
+        _crossed(months, int(one.start[0]), int(one.end[0]), one.which) for one in _beyond(events, uses)
+    )
+    by_chance = false_alarms(int(events.sum()), uses)
+    yield Chart(SignalRule.LAST_MONTHS, model, "", kind, record, crossings, by_chance)
+
+
+def _crossed(months: Sequence[Month], start: int, end: int, which: int) -> Crossed:
+    compared = months[start : which + 1]
+    before, last = counted(months[:end]), counted(compared)
+    behind = tuple(event for one in compared for event in one.events)
+    expected = before[0] / before[1] * last[1]
+    return Crossed(behind[-1], behind, last[0], fewest_beyond(before, last[1]), expected, last[1], before)
 
 
 def before_and_last(record: MonthlyRecord) -> tuple[Counted, Counted]:
@@ -64,23 +82,42 @@ def counted(months: Iterable[Month]) -> Counted:
     return sum(len(one.events) for one in listed), sum(one.uses or 0 for one in listed)
 
 
-def fewest_beyond(before: Counted, uses: int) -> int | None:
-    """The smallest number of events in `uses` that is beyond chance after those `before`; None where none is."""
-    events, share = before[0], uses / (uses + before[1])
-    for number in range(FEWEST, uses + 1):
-        if special.bdtrc(number - 1, events + number, share) <= TAIL:
-            return number
-    return None
+def fewest_beyond(before: Counted, uses: int) -> int:
+    """The smallest number of events in `uses` that is beyond chance after those `before`."""
+    number, share = FEWEST, uses / (uses + before[1])
+    while special.bdtrc(number - 1, before[0] + number, share) > TAIL:
+        number += 1
+    return number
 
 
-def chance_of_crossing(before: Counted, last: Counted) -> float:
-    """The chance that a look at so many events in all crosses, nothing having changed; one is in the last month."""
-    total, share = before[0] + last[0], last[1] / (last[1] + before[1])
-    for number in range(FEWEST, total + 1):
-        if special.bdtrc(number - 1, total, share) <= TAIL:
-            return float(special.bdtrc(number - 2, total - 1, share))
-    return 0.0
+def _beyond(events: Whole, uses: Sequence[int]) -> Iterator[_Beyond]:
+    """Where rows of events by month cross, month after month; `uses` are the same of every row."""
+    seen = np.hstack([np.zeros((len(events), 1), np.int64), events.cumsum(axis=1)])
+    opened = np.concatenate([[0], np.cumsum(uses)])
+    every = np.arange(len(events))
+    free, usual = np.zeros_like(every), np.full_like(every, len(uses))
+    for which in range(LAST_MONTHS, len(uses)):
+        start = np.maximum(free, which + 1 - LAST_MONTHS)
+        end = np.minimum(start, usual)
+        last, before = seen[:, which + 1] - seen[every, start], seen[every, end]
+        rows = np.flatnonzero((events[:, which] > 0) & (end >= LAST_MONTHS) & (last >= FEWEST))
+        watched = opened[which + 1] - opened[start[rows]]
+        share = watched / (watched + opened[end[rows]])
+        rows = rows[special.bdtrc(last[rows] - 1, before[rows] + last[rows], share) <= TAIL]
+        if rows.size:
+            yield _Beyond(which, rows, start[rows], end[rows])
+            free[rows], usual[rows] = which + 1, end[rows]
 
 
-def _expected(before: Counted, last: Counted) -> float:
-    return before[0] / before[1] * last[1]
+@lru_cache(maxsize=4096)
+def false_alarms(events: int, uses: tuple[int, ...]) -> float:
+    """How many crossings chance alone gives of a model with so many events in all.
+
+    The mean over random spreads of its events over its uses, the same ones each time: it asks for no rate, and holds
+    for any that has not changed.
+    """
+    if events < FEWEST:
+        return 0.0
+    shares = np.array(uses) / sum(uses)
+    spreads = np.random.default_rng(events).multinomial(events, shares, SPREADS)
+    return sum(one.rows.size for one in _beyond(spreads, uses)) / SPREADS

@@ -11,10 +11,12 @@ from scipy import stats
 
 from analytics import summaries
 from analytics.answers_months import MonthlyRecord
-from analytics.answers_signals import BETWEEN, SignalRule
+from analytics.answers_signals import BETWEEN, Chart, SignalRule
 from analytics.cohorts import Filters
+from analytics.figures.one_signal import recurs
 from analytics.signals import signals
 from analytics.signals.charts import CLOSE, merged, widest
+from analytics.signals.last_months import TAIL, false_alarms
 from analytics.statistics.control import bernoulli_cusum
 from registry.access import opened_document
 from registry.models import Case
@@ -184,6 +186,21 @@ def test_a_model_without_a_baseline_is_compared_with_all_its_earlier_months(db: 
     assert (len(crossed.behind), crossed.within) == (seen, 600)
     assert crossed.before == (earlier, 50 * len(before))
     assert stats.binom.sf(crossed.limit - 2, crossed.limit - 1 + earlier, share) > 0.016
+
+
+def test_looks_at_the_last_months_are_as_strict_as_once_in_25_years_asks() -> None:
+    # Fewer than 5 events in 24 months are at most 62.5 looks in 25 years.
+    assert pytest.approx(1 / 62.5) == TAIL
+    assert f"at most {TAIL:g}" in recurs(
+        Chart(SignalRule.LAST_MONTHS, "W-1", "", "", MonthlyRecord((), (), (), ()), ())
+    )
+
+
+@pytest.mark.parametrize("events", [2, 4, 8, 13, 40])
+def test_false_alarms_of_the_last_months_stay_within_what_their_looks_allow(events: int) -> None:
+    expected = false_alarms(events, (50,) * 48)
+    assert (expected > 0) == (events > 2)
+    assert expected <= TAIL * min(36, events)
 
 
 @pytest.mark.parametrize("months", [("2023-05", "2025-06", "2025-07"), ("2025-06",), ()])

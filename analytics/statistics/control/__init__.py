@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analytics.statistics.control.charts import ControlChart, g_chart, p_chart, t_chart, u_chart
+from analytics.statistics.control.crossings import expected_crossings
 from analytics.statistics.control.cusum import (
     Cusum,
     EventsWithin,
@@ -39,6 +40,7 @@ __all__ = [
     "cusum_design",
     "cusum_threshold",
     "events_within",
+    "expected_crossings",
     "funnel_limits",
     "funnel_p_values",
     "g_chart",

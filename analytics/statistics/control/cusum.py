@@ -48,11 +48,12 @@ class Cusum:
 class EventsWithin:
     """Alarms of the rule "k events within m uses": indices into the events given, of the one that completes k.
 
-    `false_alarm`: chance of at least one alarm in all `uses` at `p0`, NaN without a p0. `method`: of that
-    chance.
+    `expected`: how many alarms chance alone gives in all `uses` at `p0`, exact; `false_alarm`: the chance of at
+    least one; both NaN without a p0. `method`: of that chance.
     """
 
     alarms: IntArray
+    expected: float
     false_alarm: float
     method: str
 
@@ -139,8 +140,8 @@ def events_within(events_at: ArrayLike, uses: int, k: int, m: int, p0: float | N
 
     `events_at`: numbers of the uses, from 1 to `uses`, that had an event, rising. An event gives an alarm
     where it and the k - 1 before it lie within m uses; there is no return to 0. `p0` a constant chance of an
-    event a use, for the chance of at least one false alarm: exact for up to m uses and for k of 1, else
-    Naus's approximation, exact at 2m and 3m uses.
+    event a use, for the false alarms that are expected, exact, and the chance of at least one: exact for up to m
+    uses and for k of 1, else Naus's approximation, exact at 2m and 3m uses.
 
     Raises ValueError, naming the argument, for numbers that are not whole, not rising or above `uses`, for
     a `k` or `m` below 1, more than m events asked for and a p0 outside (0, 1).
@@ -158,8 +159,10 @@ def events_within(events_at: ArrayLike, uses: int, k: int, m: int, p0: float | N
     close = at[needed - 1 :] - at[: at.size - needed + 1] < width if at.size >= needed else np.empty(0, bool)
     alarms = read_only(np.flatnonzero(close) + needed - 1)
     if p0 is None:
-        return EventsWithin(alarms, float("nan"), "no chance of an event given")
-    return EventsWithin(alarms, *_chance_of_cluster(fraction("p0", p0), total, needed, width))
+        return EventsWithin(alarms, float("nan"), float("nan"), "no chance of an event given")
+    chance = fraction("p0", p0)
+    expected = _expected_clusters(chance, total, needed, width)
+    return EventsWithin(alarms, expected, *_chance_of_cluster(chance, total, needed, width))
 
 
 def odds_ratio_of(odds_ratio: float, baseline_ratio: float = 1.0) -> float:
@@ -221,6 +224,15 @@ def _whole(name: str, value: object) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or value < 1:
         raise ValueError(f"{name}: must be one whole number of 1 or more, not {value!r}")
     return value
+
+
+def _expected_clusters(p0: float, uses: int, k: int, m: int) -> float:
+    """Over all uses: the chance that it is an event and that the m - 1 before it hold k - 1 or more."""
+    if uses < k:
+        return 0.0
+    before = np.arange(k - 1, min(uses, m))
+    enough = special.bdtrc(k - 2, before, p0) if k > 1 else np.ones(before.size)
+    return float(p0 * (enough.sum() + max(uses - m, 0) * enough[-1]))
 
 
 def _chance_of_cluster(p0: float, uses: int, k: int, m: int) -> tuple[float, str]:

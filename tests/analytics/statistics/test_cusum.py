@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import time
 from fractions import Fraction
@@ -18,6 +19,7 @@ from analytics.statistics.control import (
     binomial_cusum,
     cusum_design,
     events_within,
+    expected_crossings,
     risk_adjusted_average_run_length,
     risk_adjusted_cusum,
 )
@@ -311,3 +313,53 @@ def test_what_makes_no_sum_is_refused_by_name(
     function(**right)
     with pytest.raises(ValueError, match=f"^{named}: "):
         function(**{**right, **wrong})
+
+
+@pytest.mark.parametrize(
+    ("p0", "odds_ratio", "run"), [(0.01, 3.0, 1000), (0.011, 3.0, 1000), (0.2, 3.0, 300), (0.05, 2.0, 5000)]
+)
+@pytest.mark.parametrize("events", [1, 3, 8, 30])
+def test_crossings_expected_are_those_of_the_sum_run_state_by_state(
+    p0: float, odds_ratio: float, run: float, events: int
+) -> None:
+    design = cusum_design(p0, odds_ratio, run)
+    rise, fall = design.steps.numerator - design.steps.denominator, design.steps.denominator
+    at, crossed = {0: 1.0}, 0.0
+    for _use in range(round(events / p0)):
+        after: dict[int, float] = {}
+        for place, chance in at.items():
+            for to, part in ((place + rise, p0), (max(place - fall, 0), 1 - p0)):
+                crosses = to >= design.states
+                crossed += chance * part if crosses else 0.0
+                after[0 if crosses else to] = after.get(0 if crosses else to, 0.0) + chance * part
+        at = after
+    assert expected_crossings(design, round(events / p0)) == pytest.approx(crossed, abs=0.006)
+
+
+def test_crossings_expected_are_fewer_than_the_uses_over_the_run_and_grow_with_uses() -> None:
+    design = cusum_design(0.002, 3.0, 5000)
+    found = [expected_crossings(design, uses) for uses in (0, 500, 5_000, 50_000)]
+    assert found[0] == 0 and found == sorted(found)
+    assert all(
+        many < uses / design.in_control_arl
+        for many, uses in zip(found[1:], (500, 5_000, 50_000), strict=True)
+    )
+
+
+def test_crossings_are_expected_of_rises_alone() -> None:
+    with pytest.raises(ValueError, match="design"):
+        expected_crossings(cusum_design(0.2, 0.5, 300), 100)
+    with pytest.raises(ValueError, match="uses"):
+        expected_crossings(cusum_design(0.2, 2.0, 300), -1)
+
+
+@pytest.mark.parametrize(("k", "m", "uses"), [(1, 3, 7), (2, 3, 8), (3, 4, 9), (3, 9, 6), (3, 4, 2)])
+def test_alarms_expected_of_events_close_together_are_those_of_every_sequence(
+    k: int, m: int, uses: int
+) -> None:
+    expected = 0.0
+    for outcome in itertools.product((0, 1), repeat=uses):
+        at = [number for number, event in enumerate(outcome, start=1) if event]
+        alarms = events_within(at, uses, k, m).alarms.size
+        expected += alarms * 0.2 ** len(at) * 0.8 ** (uses - len(at))
+    assert events_within([], uses, k, m, 0.2).expected == pytest.approx(expected)
