@@ -12,7 +12,9 @@ from registry.drawings.svg import element, number
 WIDTH, HEIGHT, EDGE = 320, 32, 10
 _MIDDLE = HEIGHT // 2
 _TIP = WIDTH - EDGE + 6
-_ARROW = f'<path class="interval-arrow" d="M{_TIP - 6} {_MIDDLE - 5}L{_TIP} {_MIDDLE}L{_TIP - 6} {_MIDDLE + 5}"/>'
+_ARROW = (
+    f'<path class="interval-arrow" d="M{_TIP - 6} {_MIDDLE - 5}L{_TIP} {_MIDDLE}L{_TIP - 6} {_MIDDLE + 5}"/>'
+)
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
 _INTERVALS = (4, 5)
 
