@@ -25,6 +25,7 @@ SQUEEZED = """[...document.querySelectorAll("label, legend, dt, dd, li, p, th, t
     .filter(one => one.checkVisibility() && one.clientWidth > 1 && one.clientHeight > 10 * one.clientWidth)
     .map(one => one.textContent.trim())"""
 """Texts much higher than they are wide, which stand one letter a line."""
+HEIGHT = "document.documentElement.scrollHeight"
 
 
 def look_at_all(address: str, password: str, chromium: str, tour: Path) -> list[str]:
@@ -54,7 +55,10 @@ def _picture(page: Page, tour: Path, name: str, theme: str, width: int) -> None:
     if (name, theme, width) in SHOWN:
         page.screenshot(path=tour / file)
     if folder := os.environ.get("SCREENSHOTS"):
+        for _ in range(2):  # Rows out of sight are not drawn, and take another height once they are.
+            page.set_viewport_size({"width": width, "height": page.evaluate(HEIGHT)})
         page.screenshot(path=Path(folder) / file, full_page=True)
+        page.set_viewport_size({"width": width, "height": 1000})
 
 
 def _email(role: str) -> str:
