@@ -4,18 +4,31 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter
-from collections.abc import Hashable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import compress
 
 from analytics.statistics.disclosure import class_sizes
 from registry.cautions import caution
-from registry.deidentify.case_view import QUASI_IDENTIFIERS, DeidentifiedCase
+from registry.deidentify.case_view import QUASI_IDENTIFIERS, READ_FROM, DeidentifiedCase
 from registry.partial_dates import span
 
 MONTHS = 12
 """The shortest period: with a shorter one, the year of a case would say in which month it was."""
 ONE_IN = 5
 """No release is made where more than one case in this many would have to be suppressed."""
+
+JUDGED_BY = READ_FROM | {
+    "complications[].situation",
+    "complications[].segments",
+    "complications[].lesion",
+    "lesions[].ref",
+    "lesions[].segments",
+}
+"""The fields of the document on which the rule looks: those of the quasi-identifiers and of the sensitive values."""
+
+Class = tuple[str, ...]
+"""The quasi-identifiers that the cases of a class share."""
 
 
 class ReleaseRefused(Exception):
@@ -37,22 +50,33 @@ class Period:
 
 @dataclass(frozen=True, slots=True)
 class Disclosure:
-    """What was found before anything was written: the cases that may leave, by pseudonym, and the figures of the rule.
+    """What was found before anything was written: the cases that may leave, and the figures of the rule.
 
-    `sensitive` has for each sensitive value the smallest number of different values that a class holds, and the number
-    of classes whose cases all share one.
+    `kept` says of each case, in the order in which they were judged, whether it may leave; `classes` has the
+    quasi-identifiers of those that may. `sensitive` has for each sensitive value the smallest number of different
+    values that a class holds, and the number of classes whose cases all share one.
     """
 
     smallest_class: int
-    considered: int
-    kept: Mapping[str, Hashable]
+    kept: Sequence[bool]
+    classes: Sequence[Class]
     sizes: Mapping[int, int]
     sensitive: Mapping[str, tuple[int, int]]
 
     @property
+    def considered(self) -> int:
+        """How many cases were judged."""
+        return len(self.kept)
+
+    @property
+    def released(self) -> int:
+        """How many cases may leave."""
+        return len(self.classes)
+
+    @property
     def suppressed(self) -> int:
         """How many cases stand in classes that are too small."""
-        return self.considered - len(self.kept)
+        return self.considered - self.released
 
     @property
     def reached(self) -> int:
@@ -91,30 +115,47 @@ def judged(cases: Iterable[DeidentifiedCase], smallest_class: int) -> Disclosure
     """Which of the cases may leave, so that each has at least `smallest_class` with the same quasi-identifiers.
 
     A class is suppressed whole, which changes no other class. ReleaseRefused where that would be more than one case in
-    five, or where there is no case.
+    five, or where there is no case. Of a case no more is looked at than the fields of `JUDGED_BY`.
     """
-    rows = [(case.pseudonym, case.quasi_identifiers, *_sensitive(case)) for case in cases]
+    rows: list[Class] = []
+    held: dict[Class, _Held] = {}
+    for case in cases:
+        group = case.quasi_identifiers
+        found = held.get(group) or held.setdefault(group, _Held(group))
+        rows.append(found.shared)
+        situation, segments = _sensitive(case)
+        found.situations.add(situation)
+        found.segments.add(segments)
     if not rows:
         raise ReleaseRefused("there is no case of these sites in this period; nothing is released")
-    sizes = class_sizes({"quasi-identifiers": [row[1] for row in rows]})
-    kept = [row for row, size in zip(rows, sizes, strict=True) if size >= smallest_class]
-    suppressed = len(rows) - len(kept)
+    kept = class_sizes({"quasi-identifiers": rows}) >= smallest_class
+    suppressed = len(rows) - int(kept.sum())
     if suppressed * ONE_IN > len(rows):
         raise ReleaseRefused(
             f"{suppressed} of {len(rows)} cases have fewer than {smallest_class} with the same "
             f"{', '.join(QUASI_IDENTIFIERS)}, more than one in {ONE_IN}; nothing is released: a longer period or "
             "more sites together may do"
         )
+    sizes = Counter(compress(rows, kept))
     return Disclosure(
         smallest_class=smallest_class,
-        considered=len(rows),
-        kept={row[0]: row[1] for row in kept},
-        sizes=dict(sorted(Counter(Counter(row[1] for row in kept).values()).items())),
+        kept=kept.tolist(),
+        classes=list(compress(rows, kept)),
+        sizes=dict(sorted(Counter(sizes.values()).items())),
         sensitive={
-            "situation": _diversity((row[1], row[2]) for row in kept),
-            "segments": _diversity((row[1], row[3]) for row in kept),
+            "situation": _diversity(held[group].situations for group in sizes),
+            "segments": _diversity(held[group].segments for group in sizes),
         },
     )
+
+
+@dataclass(slots=True)
+class _Held:
+    """The sensitive values that a class holds; its quasi-identifiers are kept once, not once for each case."""
+
+    shared: Class
+    situations: set[Hashable] = field(default_factory=set)
+    segments: set[Hashable] = field(default_factory=set)
 
 
 def _sensitive(case: DeidentifiedCase) -> tuple[Hashable, Hashable]:
@@ -133,11 +174,8 @@ def _sensitive(case: DeidentifiedCase) -> tuple[Hashable, Hashable]:
     return first["situation"], segments
 
 
-def _diversity(pairs: Iterable[tuple[Hashable, Hashable]]) -> tuple[int, int]:
-    values: dict[Hashable, set[Hashable]] = {}
-    for group, value in pairs:
-        values.setdefault(group, set()).add(value)
-    counts = [len(found) for found in values.values()]
+def _diversity(values: Iterable[set[Hashable]]) -> tuple[int, int]:
+    counts = [len(found) for found in values]
     return min(counts), counts.count(1)
 
 
@@ -151,7 +189,7 @@ def report(disclosure: Disclosure, left_out_for_their_date: int) -> dict[str, ob
         "class_sizes": {str(size): classes for size, classes in disclosure.sizes.items()},
         "cases": {
             "considered": disclosure.considered,
-            "released": len(disclosure.kept),
+            "released": disclosure.released,
             "suppressed": disclosure.suppressed,
             "left_out_before": {"date_too_roughly_known_for_the_period": left_out_for_their_date},
         },

@@ -15,7 +15,7 @@ from registry.access import MAY_RELEASE, Scope, registry_id, require
 from registry.canonical import unwritable
 from registry.deidentify.field_policy import policy_version
 from registry.deidentify.pseudonyms import Pseudonyms
-from registry.deidentify.reading import deidentified_cases, left_out_for_their_date
+from registry.deidentify.reading import LeavingCases, left_out_for_their_date
 from registry.journal import Event
 from registry.models import DataKey, Head, Person, Site
 from registry.public_codes import new_code
@@ -44,7 +44,7 @@ def make_release(
     with folder_in_place(out) as folder:
         disclosure, manifest = write_release(
             folder,
-            lambda: deidentified_cases(scope, period.since, period.until, pseudonyms),
+            LeavingCases(scope, period.since, period.until, pseudonyms),
             code=code,
             smallest_class=max(site.smallest_class for site in sites),
             period=period,
@@ -69,7 +69,7 @@ def _receipt(
         smallest_class=disclosure.smallest_class,
         smallest_class_reached=disclosure.reached,
         considered=disclosure.considered,
-        released=len(disclosure.kept),
+        released=disclosure.released,
         suppressed=disclosure.suppressed,
         manifest=manifest,
     )

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import csv
 import datetime
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import ExitStack
+from itertools import zip_longest
 from pathlib import Path
+from typing import Protocol
 
 from casebook import codebook
-from casebook.disclosure import Disclosure, Period, ReleaseRefused, judged, report
+from casebook.disclosure import JUDGED_BY, Disclosure, Period, ReleaseRefused, judged, report
 from casebook.package import write_csv, write_json, write_manifest
-from casebook.tables import TABLES, rows_of, text_of
+from casebook.tables import TABLES, rows_of, texts_of
 from registry.cautions import caution
 from registry.deidentify.case_view import DeidentifiedCase
 from registry.deidentify.field_policy import policy_version
@@ -21,8 +23,15 @@ SCHEMA = 1
 CAUTIONS = ("observational", "release_rule", "trained_teams")
 FORMATS = ("csv",)
 
-Read = Callable[[], Iterable[DeidentifiedCase]]
-"""Reads the cases of the release, each time in another order."""
+
+class Cases(Protocol):
+    """The cases of a release, in one order for both ways of reading them."""
+
+    def parts(self, wanted: frozenset[str]) -> Iterator[DeidentifiedCase]:
+        """Every case, with no more than the wanted fields of the document."""
+
+    def whole(self, kept: Sequence[bool]) -> Iterator[DeidentifiedCase]:
+        """Those of the cases of `parts` for which `kept` is true."""
 
 
 def formats_of(text: str) -> None:
@@ -37,7 +46,7 @@ def formats_of(text: str) -> None:
 
 def write_release(
     folder: Path,
-    read: Read,
+    cases: Cases,
     *,
     code: str,
     smallest_class: int,
@@ -47,13 +56,11 @@ def write_release(
 ) -> tuple[Disclosure, str]:
     """Judges the cases and writes those that may leave; returns what was found and the manifest's SHA-256.
 
-    The cases are read twice, so that a release of any size needs little memory; ReleaseRefused where one that may leave
-    was changed in between.
+    The cases are read twice, so that a release of any size needs little memory: first what the rule looks at, then
+    those that may leave. ReleaseRefused where one of these was changed in between.
     """
-    disclosure = judged(read(), smallest_class)
-    counts = _write_tables(folder, _kept(read(), disclosure.kept))
-    if counts["cases"] != len(disclosure.kept):
-        raise _changed()
+    disclosure = judged(cases.parts(JUDGED_BY), smallest_class)
+    counts = _write_tables(folder, _kept(cases, disclosure))
     write_csv(folder / "codebook.csv", codebook.HEADING, codebook.entries())
     write_json(folder / "disclosure.json", report(disclosure, left_out))
     described = {
@@ -70,12 +77,12 @@ def write_release(
     return disclosure, write_manifest(folder, described)
 
 
-def _kept(cases: Iterable[DeidentifiedCase], kept: Mapping[str, Hashable]) -> Iterator[DeidentifiedCase]:
-    for case in cases:
-        if case.pseudonym in kept:
-            if kept[case.pseudonym] != case.quasi_identifiers:
-                raise _changed()
-            yield case
+def _kept(cases: Cases, disclosure: Disclosure) -> Iterator[DeidentifiedCase]:
+    """The cases that may leave, read again; ReleaseRefused unless they are all there, each in the class it was in."""
+    for case, known in zip_longest(cases.whole(disclosure.kept), disclosure.classes):
+        if case is None or case.quasi_identifiers != known:
+            raise _changed()
+        yield case
 
 
 def _changed() -> ReleaseRefused:
@@ -93,6 +100,6 @@ def _write_tables(folder: Path, cases: Iterable[DeidentifiedCase]) -> dict[str, 
             writers[table].writerow(column.name for column in columns)
         for case in cases:
             for table, row in rows_of(case):
-                writers[table].writerow(text_of(row.get(column.name)) for column in TABLES[table])
+                writers[table].writerow(texts_of(table, row))
                 counts[table] += 1
     return counts

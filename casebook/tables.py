@@ -7,8 +7,8 @@ the holder's ref or number. Beside each list stands how many rows it has: 0 is r
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
@@ -16,10 +16,13 @@ from registry import case_fields as fields
 from registry.canonical import KEPT_WHEN_EMPTY
 from registry.case_ladders import CountedComplication, counted_complications
 from registry.deidentify.case_view import QUASI_IDENTIFIERS, DeidentifiedCase, released_name
+from registry.deidentify.coarsening import BANDED
 from registry.deidentify.field_policy import DOCUMENT
 from registry.deidentify.rules import Rule, Treatment
 
-Cells = dict[str, Any]
+Cells = tuple[Any, ...]
+Row = list[Any]
+"""The cells of a row in the order of its table's columns."""
 
 NAMES: Mapping[str, str] = {
     "": "cases",
@@ -51,6 +54,9 @@ _HOLDERS: Mapping[str, tuple[str, str]] = {
     "follow_up": ("number", "follow_up"),
 }
 """Objects that hold lists: the column that tells them apart, and how it is called in the tables of those lists."""
+
+_NUMBERED = ("follow_up",)
+"""Objects without a field of their own that tells them apart: their number in the list stands in a column."""
 
 _IN_QUASI_IDENTIFIERS = ("site", "procedure.date", "patient.age", "patient.sex")
 
@@ -86,137 +92,171 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class _Layout:
-    """How one object becomes a row: where in it each cell is found, and its lists, which are tables of their own."""
+    """How one object becomes a row: where its cells are found, and its lists, which are tables of their own.
+
+    The object itself is number 0; then those inside it, each by the number of what holds it and its name there. A cell
+    or list is found by the number of its object and its name in it.
+    """
 
     table: str
-    kind: fields.Thing
-    cells: tuple[tuple[tuple[str, ...], Column], ...]
-    lists: tuple[tuple[tuple[str, ...], Column, _Layout], ...]
+    holder: tuple[str, str] | None
+    numbered: bool
+    inside: list[tuple[int, str]] = field(default_factory=list)
+    cells: list[tuple[int, str]] = field(default_factory=list)
+    columns: list[Column] = field(default_factory=list)
+    """Those of the cells."""
+    recorded: list[int] = field(default_factory=list)
+    """Which cells say no more than that an object is there."""
+    lists: list[tuple[int, str, Column, _Layout]] = field(default_factory=list)
 
 
 def _layout(kind: fields.Thing, path: str) -> _Layout:
-    cells: list[tuple[tuple[str, ...], Column]] = []
-    lists: list[tuple[tuple[str, ...], Column, _Layout]] = []
-    _collect(kind, path, (), cells, lists)
-    return _Layout(NAMES[path.removesuffix("[]")], kind, tuple(cells), tuple(lists))
+    layout = _Layout(NAMES[path.removesuffix("[]")], _HOLDERS.get(kind.name), kind.name in _NUMBERED)
+    _collect(kind, path, 0, "", layout)
+    return layout
 
 
-def _collect(kind: fields.Thing, path: str, way: tuple[str, ...], cells: list[Any], lists: list[Any]) -> None:
+def _collect(kind: fields.Thing, path: str, number: int, prefix: str, layout: _Layout) -> None:
+    """Lay out the fields of an object, `number` in its row."""
     for name, inner in kind.fields.items():
         here = f"{path}.{name}" if path else name
         rule = DOCUMENT[here]
         if rule.treatment is Treatment.DROP or here in _IN_QUASI_IDENTIFIERS:
             continue
-        steps = (*way, released_name(name, rule))
-        column = "_".join(steps)
-        if isinstance(inner, fields.Thing):
-            if name in KEPT_WHEN_EMPTY:
-                cells.append((steps, Column(f"{column}_recorded", here, inner, rule)))
-            _collect(inner, here, steps, cells, lists)
-        elif isinstance(inner, fields.List) and isinstance(inner.item, fields.Thing):
+        released = released_name(name, rule)
+        column = f"{prefix}{released}"
+        if isinstance(inner, fields.List) and isinstance(inner.item, fields.Thing):
             below = _layout(inner.item, f"{here}[]")
-            lists.append((steps, Column(f"{column}_count", here, inner, rule), below))
-        else:
-            cells.append((steps, Column(column, here, inner, rule)))
+            layout.lists.append((number, released, Column(f"{column}_count", here, inner, rule), below))
+            continue
+        of_object = isinstance(inner, fields.Thing)
+        if not of_object or name in KEPT_WHEN_EMPTY:
+            if of_object:
+                layout.recorded.append(len(layout.cells))
+            layout.cells.append((number, released))
+            layout.columns.append(Column(f"{column}_recorded" if of_object else column, here, inner, rule))
+        if isinstance(inner, fields.Thing):
+            layout.inside.append((number, released))
+            _collect(inner, here, len(layout.inside), f"{column}_", layout)
 
 
 _CASE = _layout(fields.CASE, "")
 
 
 def _tables(layout: _Layout, keys: tuple[str, ...]) -> Iterator[tuple[str, tuple[Column, ...]]]:
-    own = QUASI_IDENTIFIERS if layout is _CASE else ("number",) if layout.kind.name == "follow_up" else ()
+    own = QUASI_IDENTIFIERS if layout is _CASE else ("number",) if layout.numbered else ()
     yield (
         layout.table,
         (
             *(Column(name) for name in (*keys, *own)),
-            *(column for _, column in layout.cells),
-            *(column for _, column, _ in layout.lists),
+            *layout.columns,
+            *(column for _, _, column, _ in layout.lists),
             *(Column(name) for name in DERIVED.get(layout.table, ())),
         ),
     )
-    for _, _, below in layout.lists:
-        holder = _HOLDERS.get(layout.kind.name)
-        yield from _tables(below, (*keys, holder[1]) if holder else keys)
+    for _, _, _, below in layout.lists:
+        yield from _tables(below, (*keys, layout.holder[1]) if layout.holder else keys)
 
 
 TABLES: Mapping[str, tuple[Column, ...]] = dict(_tables(_CASE, ("case",)))
 """Every table of a release with its columns in order."""
 
 
-def rows_of(case: DeidentifiedCase) -> Iterator[tuple[str, Cells]]:
-    """The rows of a case with the table of each; a cell that is not there is empty."""
+def rows_of(case: DeidentifiedCase) -> list[tuple[str, Row]]:
+    """The rows of a case with the table of each; a cell that is not there is None."""
+    rows: list[tuple[str, Row]] = []
     derived = _derived(counted_complications(case.content))
-    yield from _rows(_CASE, case.content, {"case": case.pseudonym}, (), derived, _quasi(case))
+    _put_rows(_CASE, case.content, (case.pseudonym,), case.quasi_identifiers, (), derived, rows)
+    return rows
 
 
-def _quasi(case: DeidentifiedCase) -> Cells:
-    return dict(zip(QUASI_IDENTIFIERS, case.quasi_identifiers, strict=True))
+_NOTHING: Mapping[str, Any] = {}
+_NOT_DERIVED: Mapping[str, Cells] = {table: (None,) * len(columns) for table, columns in DERIVED.items()}
 
 
-def _rows(
+def _put_rows(
     layout: _Layout,
     thing: Mapping[str, Any],
     keys: Cells,
+    own: Cells,
     place: tuple[int, ...],
     derived: Mapping[tuple[Any, ...], Cells],
-    own: Cells,
-) -> Iterator[tuple[str, Cells]]:
+    rows: list[tuple[str, Row]],
+) -> None:
     """The row of an object at its place in the lists that hold it, then those of its lists."""
-    row = {**keys, **own, **derived.get((layout.table, *place), {})}
-    for steps, column in layout.cells:
-        found = _found(thing, steps)
-        row[column.name] = "yes" if isinstance(found, Mapping) else found
-    listed = [(column, below, _found(thing, steps)) for steps, column, below in layout.lists]
-    for column, _, items in listed:
-        row[column.name] = None if items is None else len(items)
-    yield layout.table, row
-    if holder := _HOLDERS.get(layout.kind.name):
-        keys = {**keys, holder[1]: row[holder[0]]}
-    for _, below, items in listed:
-        for number, item in enumerate(items or (), start=1):
-            numbered = {"number": number} if below.kind.name == "follow_up" else {}
-            yield from _rows(below, item, keys, (*place, number), derived, numbered)
-
-
-def _found(thing: Mapping[str, Any], steps: tuple[str, ...]) -> Any:
-    found: Any = thing
-    for step in steps:
-        if found is None:
-            return None
-        found = found.get(step)
-    return found
+    things = [thing]
+    for number, name in layout.inside:
+        things.append(things[number].get(name, _NOTHING))
+    cells = [things[number].get(name) for number, name in layout.cells]
+    for at in layout.recorded:
+        if cells[at] is not None:
+            cells[at] = "yes"
+    row = [*keys, *own, *cells]
+    rows.append((layout.table, row))
+    if layout.holder:
+        keys = (*keys, *own) if layout.numbered else (*keys, thing.get(layout.holder[0]))
+    for number, name, _, below in layout.lists:
+        items = things[number].get(name)
+        row.append(None if items is None else len(items))
+        for index, item in enumerate(items or (), start=1):
+            _put_rows(below, item, keys, (index,) if below.numbered else (), (*place, index), derived, rows)
+    if nothing := _NOT_DERIVED.get(layout.table):
+        row += derived.get((layout.table, *place), nothing)
 
 
 def _derived(counted: tuple[CountedComplication, ...]) -> dict[tuple[Any, ...], Cells]:
     """What the counting rules say of each complication, action and declined option, by table and place."""
     cells: dict[tuple[Any, ...], Cells] = {}
     for number, one in enumerate(counted, start=1):
-        cells["complications", number] = {
-            "cause": one.ladder.cause,
-            "acts_counted": one.acts_known,
-            "in_curve": one.in_curve,
-            "in_device_rate": one.began_here,
-        }
-        for rung in one.ladder.rungs:
-            cells["actions", number, rung.position] = {
-                "situation_faced": rung.faced,
-                "attempt_in_situation": rung.attempt_in_situation,
-                "attempt_in_complication": rung.attempt_in_complication,
-            }
-        for place, option in enumerate(one.ladder.declined, start=1):
-            cells["declined", number, place] = {
-                "situation_faced": option.faced,
-                "later_tried": option.later_tried,
-            }
+        ladder = one.ladder
+        cells["complications", number] = (ladder.cause, one.acts_known, one.in_curve, one.began_here)
+        for rung in ladder.rungs:
+            cells["actions", number, rung.position] = (
+                rung.faced,
+                rung.attempt_in_situation,
+                rung.attempt_in_complication,
+            )
+        for place, option in enumerate(ladder.declined, start=1):
+            cells["declined", number, place] = (option.faced, option.later_tried)
     return cells
+
+
+def texts_of(table: str, row: Row) -> Row:
+    """The row as it goes to a writer of CSV files, which writes texts, whole numbers and None as `text_of` does."""
+    for at in _TO_TEXT[table]:
+        if row[at] is not None:
+            row[at] = text_of(row[at])
+    return row
+
+
+def _written_alike(column: Column) -> bool:
+    """Whether a column holds nothing but texts and whole numbers."""
+    kind = column.kind
+    if column.rule is None:
+        return column.name in _KEYS
+    if isinstance(kind, fields.List):
+        return isinstance(kind.item, fields.Thing)
+    if isinstance(kind, fields.Number):
+        return kind.whole or column.rule.form in BANDED
+    return True
+
+
+_KEYS = frozenset({"case", *QUASI_IDENTIFIERS, *(name for _, name in _HOLDERS.values()), "number"})
+_TO_TEXT: Mapping[str, tuple[int, ...]] = {
+    table: tuple(at for at, column in enumerate(columns) if not _written_alike(column))
+    for table, columns in TABLES.items()
+}
+"""The places in a row, by table, of cells that may be decimals, lists or truths."""
 
 
 def text_of(cell: Any) -> str:
     """A cell as it stands in a file: no exponents, semicolons in lists, `[]` for a list recorded as empty."""
-    if cell is None:
-        return ""
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, tuple):
-        return ";".join(text_of(item) for item in cell) if cell else "[]"
-    return format(cell, "f") if isinstance(cell, Decimal) else str(cell)
+    return _TEXTS.get(type(cell), str)(cell)
+
+
+_TEXTS: Mapping[type, Callable[[Any], str]] = {
+    type(None): lambda cell: "",
+    bool: lambda cell: "yes" if cell else "no",
+    tuple: lambda cell: ";".join([text_of(item) for item in cell]) if cell else "[]",
+    Decimal: lambda cell: format(cell, "f"),
+}

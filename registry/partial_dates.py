@@ -5,6 +5,7 @@ from __future__ import annotations
 import calendar
 import datetime
 import re
+from functools import lru_cache
 from typing import NamedTuple
 
 _PARTIAL = re.compile(r"(\d{4})(?:-(\d{2})(?:-(\d{2}))?)?", re.ASCII)
@@ -29,6 +30,7 @@ class Span(NamedTuple):
         return self.earliest.isoformat()[: 7 if self.month else 4]
 
 
+@lru_cache(maxsize=1 << 15)
 def span(text: str) -> Span:
     """`2026-03-14`, `2026-03` or `2026` as a span; ValueError for anything else and for days that do not exist.
 

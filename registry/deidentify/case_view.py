@@ -6,10 +6,10 @@ the sealed part is never asked for.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
+from typing import Any, NamedTuple
 
 from registry import case_fields as fields
 from registry.canonical import Json
@@ -53,6 +53,10 @@ class DeidentifiedCase:
 
 
 QUASI_IDENTIFIERS = ("site", "year", "age_band", "sex", "device_class")
+READ_FROM = frozenset(
+    {"site", "procedure.date", "patient.age", "patient.sex", "complications[].device.class"}
+)
+"""The fields of the document that say the quasi-identifiers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +66,10 @@ class _Frame:
     procedure: Span
     refs: Mapping[tuple[str, str], str]
     site: str
+
+
+_Made = Callable[[Json, _Frame], Released]
+"""Makes of a value in the document what leaves of it."""
 
 
 def deidentified(clear: Mapping[str, Json], *, code: str, pseudonyms: Pseudonyms) -> DeidentifiedCase:
@@ -100,71 +108,88 @@ def _refs(clear: Mapping[str, Json]) -> dict[tuple[str, str], str]:
     }
 
 
-@dataclass(frozen=True, slots=True)
-class _LetGo:
-    """A field that the policy lets go: how it is called in the view, what it is, its rule, and what is inside it."""
+class _LetGo(NamedTuple):
+    """A field that the policy lets go: how it is called in the view, and what is made of it; None is as it is."""
 
     name: str
-    kind: fields.Field
-    rule: Rule
-    inside: Mapping[str, _LetGo]
+    made: _Made | None
 
 
 def _let_go(kind: fields.Thing, path: str = "") -> dict[str, _LetGo]:
-    """The fields of an object that may leave, by their name in the document; an unclassified one is not there."""
+    """The fields of an object that may leave, by their name in the document; an unclassified one is not there.
+
+    The policy is asked here, once, and not again for every case. Refs are given by place, whatever they were.
+    """
     found = {}
     for name, inner in kind.fields.items():
         here = f"{path}.{name}" if path else name
         rule = DOCUMENT.get(here)
-        if rule is None or rule.treatment is Treatment.DROP:
-            continue
-        item = inner.item if isinstance(inner, fields.List) else inner
-        below = here if item is inner else f"{here}[]"
-        inside = _let_go(item, below) if isinstance(item, fields.Thing) else {}
-        found[name] = _LetGo(released_name(name, rule), item, rule, inside)
+        if rule is not None and rule.treatment is not Treatment.DROP and not isinstance(inner, fields.Label):
+            found[name] = _LetGo(released_name(name, rule), _made(inner, rule, here))
     return found
 
 
-_CASE = _let_go(fields.CASE)
+def _made(kind: fields.Field, rule: Rule, path: str) -> _Made | None:
+    """What a field becomes under its rule."""
+    if isinstance(kind, fields.Thing):
+        inside = _let_go(kind, path)
+        return lambda found, frame: _thing(found, inside, frame)
+    if not isinstance(kind, fields.List):
+        return _value(kind, rule)
+    if isinstance(kind.item, fields.Thing):
+        return _objects(kind.item, f"{path}[]")
+    single = _value(kind.item, rule)
+    if single is None:
+        return lambda found, frame: tuple(found)
+    return lambda found, frame: tuple([single(item, frame) for item in found])
+
+
+def _objects(kind: fields.Thing, path: str) -> _Made:
+    """A list of objects, each with its new ref where refs may leave."""
+    inside = _let_go(kind, path)
+    ref = DOCUMENT.get(f"{path}.ref")
+    letter = LETTERS[kind.name] if ref is not None and ref.treatment is not Treatment.DROP else ""
+
+    def made(found: Json, frame: _Frame) -> Released:
+        numbered = enumerate(found, start=1)
+        return tuple(
+            [_thing(item, inside, frame, f"{letter}{number}" if letter else "") for number, item in numbered]
+        )
+
+    return made
+
+
+def _value(kind: fields.Field, rule: Rule) -> _Made | None:
+    """What a single value becomes under a rule."""
+    if rule.treatment is Treatment.KEEP:
+        return None
+    if rule.treatment is Treatment.SHIFT:
+        return lambda found, frame: days_from(frame.procedure, found)
+    form = rule.form
+    match form:
+        case Form.PSEUDONYM:
+            return lambda found, frame: frame.site
+        case Form.YEAR:
+            return lambda found, frame: year_of(span(found))
+        case Form.NUMBERED:
+            assert isinstance(kind, fields.Reference)
+            to = kind.to
+            return lambda found, frame: frame.refs[to, found]
+    assert form is not None
+    return lambda found, frame: coarser(form, found)
 
 
 def _thing(
     thing: Mapping[str, Json], let_go: Mapping[str, _LetGo], frame: _Frame, ref: str = ""
 ) -> Mapping[str, Released]:
     """An object by the policy of its fields; `ref` is its new one where it has one."""
-    released: dict[str, Released] = {"ref": ref} if ref and "ref" in let_go else {}
+    released: dict[str, Released] = {"ref": ref} if ref else {}
     for name, found in thing.items():
         field = let_go.get(name)
-        if field is None or found is None or isinstance(field.kind, fields.Label):
-            continue
-        released[field.name] = (
-            tuple(_item(item, field, frame, number) for number, item in enumerate(found, start=1))
-            if isinstance(found, list)
-            else _item(found, field, frame)
-        )
+        if field is not None and found is not None:
+            called, made = field
+            released[called] = found if made is None else made(found, frame)
     return MappingProxyType(released)
 
 
-def _item(found: Json, field: _LetGo, frame: _Frame, number: int = 0) -> Released:
-    """A value, or an object at its place in a list."""
-    if isinstance(field.kind, fields.Thing):
-        letter = LETTERS.get(field.kind.name)
-        return _thing(found, field.inside, frame, f"{letter}{number}" if letter else "")
-    return _value(found, field.kind, field.rule, frame)
-
-
-def _value(found: Json, kind: fields.Field, rule: Rule, frame: _Frame) -> Released:
-    if rule.treatment is Treatment.KEEP:
-        return found
-    if rule.treatment is Treatment.SHIFT:
-        return days_from(frame.procedure, found)
-    match rule.form:
-        case Form.PSEUDONYM:
-            return frame.site
-        case Form.YEAR:
-            return year_of(span(found))
-        case Form.NUMBERED:
-            assert isinstance(kind, fields.Reference)
-            return frame.refs[kind.to, found]
-    assert rule.form is not None
-    return coarser(rule.form, found)
+_CASE = _let_go(fields.CASE)

@@ -6,8 +6,10 @@ Bands read `10 to 19`, not `10-19`, which spreadsheets turn into a date.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Mapping, Sequence
 from decimal import ROUND_DOWN, Decimal
+from functools import lru_cache
 from itertools import pairwise
 
 from registry.canonical import shortest
@@ -34,6 +36,7 @@ _BANDS: Mapping[Form, tuple[tuple[float, str], ...]] = {
     Form.MONTH_BAND: _labels((0, 3, 12, 36, 120)),
     Form.WEIGHT_BAND: _labels(range(50, 121, 10), below="under 50"),
 }
+_PARTED = {form: tuple(zip(*both, strict=True)) for form, both in _BANDS.items()}
 BANDED = frozenset(_BANDS)
 """The forms whose values are bands."""
 
@@ -44,10 +47,18 @@ def bands(form: Form) -> list[str]:
 
 
 def band(form: Form, value: Number) -> str:
-    """The band in which a number lies; a fraction belongs to the whole number below it."""
-    return [label for start, label in _BANDS[form] if value >= start][-1]
+    """The band in which a number lies; a fraction belongs to the whole number below it.
+
+    ValueError below the first band.
+    """
+    starts, labels = _PARTED[form]
+    at = bisect_right(starts, value)
+    if not at:
+        raise ValueError(f"{form} has no place for {value}")
+    return labels[at - 1]
 
 
+@lru_cache(maxsize=1 << 12)
 def two_digits(value: Number) -> Number:
     """A number cut down, never up, to its two leading digits, so that it stays below what it was below.
 

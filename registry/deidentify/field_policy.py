@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 
 from registry.canonical import write
-from registry.deidentify.rules import Form, Group, Rule, coarsen, drop, keep, laid_out, shift
+from registry.deidentify.rules import Form, Group, Rule, Treatment, coarsen, drop, keep, laid_out, shift
 
 NOTE: Group = drop("note", "typed text can name anybody")
 DIGITS = "a figure of many digits is a fingerprint for whoever holds the laboratory's log"
@@ -180,6 +180,9 @@ _GROUPS: dict[str, tuple[Group, ...]] = {
 
 DOCUMENT: dict[str, Rule] = laid_out(_GROUPS, ".")
 """The rule of every field by its path, as `case_fields.walk` names them."""
+
+LET_GO = frozenset(path for path, rule in DOCUMENT.items() if rule.treatment is not Treatment.DROP)
+"""The fields that may leave, in whatever form: nothing else is even read for a release."""
 
 
 def policy_version() -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import hmac
 import secrets
 from dataclasses import dataclass, field
@@ -37,6 +36,6 @@ class Pseudonyms:
         return f"S{self._of('site', code)}"
 
     def _of(self, kind: str, code: str) -> str:
-        digest = hmac.new(self.key, write([kind, code]).encode(), hashlib.sha256).digest()
+        digest = hmac.digest(self.key, write([kind, code]).encode(), "sha256")
         number = int.from_bytes(digest[:8], "big")
         return "".join(ALPHABET[(number >> 5 * place) & 31] for place in range(LETTERS))

@@ -4,34 +4,75 @@ from __future__ import annotations
 
 import datetime
 import secrets
-from collections.abc import Iterator
+from array import array
+from collections.abc import Iterator, Sequence
+from itertools import compress
 
 from django.db.models import QuerySet
 
 from registry.access import Scope
-from registry.canonical import Json
 from registry.deidentify.case_view import DeidentifiedCase, deidentified
+from registry.deidentify.field_policy import LET_GO
 from registry.deidentify.pseudonyms import Pseudonyms
-from registry.documents.rows import clear_documents
+from registry.documents.row_reading import ClearCase, clear_documents
 from registry.models import Case
-from registry.terms import CaseState
+from registry.models.bulk import Among
+from registry.terms import COUNTED_STATES
 
-CHUNK = 250
+CHUNK = 500
 
 
-def deidentified_cases(
-    scope: Scope, since: datetime.date, until: datetime.date, pseudonyms: Pseudonyms
-) -> Iterator[DeidentifiedCase]:
-    """The submitted and locked cases of a scope and period, both days included, each time in another order (R13).
+class LeavingCases:
+    """The submitted and locked cases of a scope and period, both days included, in one order drawn by chance (R13).
 
-    A case whose date is partly known is among them only where it lies in the period however it is read.
+    A case whose date is partly known is among them only where it lies in the period however it is read. They are read
+    in two goes, so that any number needs little memory: what they are judged by, then those that may leave.
     """
-    inside = _counted(scope).filter(procedure_date_earliest__gte=since, procedure_date_latest__lte=until)
-    keys = list(inside.values_list("pk", flat=True))
-    secrets.SystemRandom().shuffle(keys)
-    for start in range(0, len(keys), CHUNK):
-        for case, clear in _settled(keys[start : start + CHUNK]):
-            yield deidentified(clear, code=case.code, pseudonyms=pseudonyms)
+
+    def __init__(
+        self, scope: Scope, since: datetime.date, until: datetime.date, pseudonyms: Pseudonyms
+    ) -> None:
+        self._pseudonyms = pseudonyms
+        self._inside = _counted(scope).filter(
+            procedure_date_earliest__gte=since, procedure_date_latest__lte=until
+        )
+        self._keys = array("q", self._inside.order_by().values_list("pk", flat=True).iterator())
+        secrets.SystemRandom().shuffle(self._keys)
+
+    def parts(self, wanted: frozenset[str]) -> Iterator[DeidentifiedCase]:
+        """Every case with no more than the wanted fields; one that is no longer among them is forgotten."""
+        here = array("q")
+        for case in self._settled(self._keys, LET_GO & wanted):
+            here.append(case.key)
+            yield self._view(case)
+        self._keys = here
+
+    def whole(self, kept: Sequence[bool]) -> Iterator[DeidentifiedCase]:
+        """Those of the cases of `parts` for which `kept` is true, in their order; without one that has gone since."""
+        for case in self._settled(array("q", compress(self._keys, kept)), LET_GO):
+            yield self._view(case)
+
+    def _view(self, case: ClearCase) -> DeidentifiedCase:
+        return deidentified(case.document, code=case.code, pseudonyms=self._pseudonyms)
+
+    def _settled(self, keys: Sequence[int], wanted: frozenset[str]) -> Iterator[ClearCase]:
+        for start in range(0, len(keys), CHUNK):
+            yield from settled(self._inside, keys[start : start + CHUNK], wanted)
+
+
+def settled(inside: QuerySet[Case], keys: Sequence[int], wanted: frozenset[str]) -> Iterator[ClearCase]:
+    """The clear documents of cases in the order of `keys`, each from the rows of one version, if it is still `inside`.
+
+    A change between two of the statements would mix the rows of two versions; such cases are read again.
+    """
+    read: dict[int, ClearCase] = {}
+    waiting = keys
+    while waiting:
+        found = list(clear_documents(waiting, wanted))
+        now = dict(inside.filter(Among("pk", waiting)).order_by().values_list("pk", "version"))
+        read |= {case.key: case for case in found if now.get(case.key) == case.version}
+        waiting = [key for key in now if key not in read]
+    return (read[key] for key in keys if key in read)
 
 
 def left_out_for_their_date(scope: Scope, since: datetime.date, until: datetime.date) -> int:
@@ -41,21 +82,5 @@ def left_out_for_their_date(scope: Scope, since: datetime.date, until: datetime.
 
 
 def _counted(scope: Scope) -> QuerySet[Case]:
-    cases = Case.objects.filter(state__in=(CaseState.SUBMITTED, CaseState.LOCKED))
+    cases = Case.objects.filter(state__in=COUNTED_STATES)
     return cases if scope.sites is None else cases.filter(site__in=scope.sites)
-
-
-def _settled(keys: list[int]) -> Iterator[tuple[Case, dict[str, Json]]]:
-    """The clear documents of cases in the order of `keys`, each from the rows of one version.
-
-    A change between two of the statements would mix the rows of two versions; such cases are read again.
-    """
-    read: dict[int, tuple[Case, dict[str, Json]]] = {}
-    waiting = keys
-    while waiting:
-        cases = list(Case.objects.filter(pk__in=waiting).select_related("site"))
-        documents = list(clear_documents(cases))
-        now = dict(Case.objects.filter(pk__in=waiting).values_list("pk", "version"))
-        read |= {case.pk: (case, clear) for case, clear in documents if now.get(case.pk) == case.version}
-        waiting = [case.pk for case in cases if case.pk not in read]
-    return (read[key] for key in keys if key in read)

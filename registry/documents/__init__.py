@@ -1,7 +1,7 @@
 """The case document: its checks, its schema, and the codec between documents and rows; one for import, API,
 versions and backup.
 
-Imports run one way: visiting < shape < schema, dates, rules < sealed_fields < tables < rows.
+Imports run one way: visiting < shape < schema, dates, rules < sealed_fields < tables < rows, row_reading.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from registry.access import Scope
 from registry.canonical import write
-from registry.documents.rows import clear_documents
+from registry.documents.row_reading import clear_documents
 from registry.documents.sealed_fields import after_erasure, joined
 from registry.journal import Event
 from registry.models import Case, Person
@@ -47,6 +47,7 @@ def export_lines(scope: Scope) -> Iterator[str]:
     waiting = cases.order_by(code_point("site__code"), code_point("document_id")).iterator(chunk_size=CHUNK)
     while chunk := list(islice(waiting, CHUNK)):
         texts = opened_texts(chunk)
-        for case, clear in clear_documents(chunk):
+        for case, read in zip(chunk, clear_documents([case.pk for case in chunk]), strict=True):
+            clear = read.document
             document = after_erasure(clear) if case.erased else joined(clear, texts[case.pk])
             yield write(document)

@@ -5,15 +5,19 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from casebook.disclosure import Period, period_of
+from casebook.disclosure import JUDGED_BY, Period, judged, period_of
 from casebook.models import DataRelease
 from casebook.recording import make_release
 from registry.access import scope_of_command_line
+from registry.deidentify.field_policy import LET_GO
+from registry.deidentify.pseudonyms import Pseudonyms
+from registry.deidentify.reading import LeavingCases
 from registry.models import Case, Person, Site
 from registry.recording.exports import export_lines
 from registry.recording.imports import Manner, Source, import_documents
@@ -102,6 +106,15 @@ def test_the_case_that_is_alone_is_suppressed_and_reported(tmp_path: Path) -> No
         "fewest_values_in_a_class": 1,
         "classes_with_one_value": sum(found["class_sizes"].values()),
     }
+
+
+def test_the_rule_finds_the_same_in_the_fields_it_is_given_as_in_whole_cases() -> None:
+    planted()
+    sites = scope_of_command_line()
+    cases = LeavingCases(sites, date(2023, 1, 1), date(2025, 12, 31), Pseudonyms.drawn())
+    assert judged(cases.parts(JUDGED_BY), 5) == judged(cases.parts(LET_GO), 5)
+    seen = next(cases.parts(JUDGED_BY)).content
+    assert set(seen) == {"site", "procedure", "patient", "complications", "lesions"}
 
 
 def test_rows_stand_in_an_order_drawn_by_chance_and_two_releases_share_no_pseudonym(tmp_path: Path) -> None:

@@ -11,11 +11,13 @@ from typing import Any
 import pytest
 from django.db import models as django_models
 from hypothesis import given
+from hypothesis import strategies as st
 
 from registry import case_fields as fields
 from registry import models
 from registry.documents import completed
-from registry.documents.rows import Names, NewRow, _Reader, rows_of
+from registry.documents.row_reading import Plan
+from registry.documents.rows import Names, NewRow, rows_of
 from registry.documents.sealed_fields import parted
 from registry.documents.tables import CASE_PART, MODELS, SINGLE_TABLES, Form, Part, tables
 from registry.documents.visiting import survey
@@ -174,8 +176,39 @@ class _Held:
         self._keys = count(1)
         for row in new:
             self._keep(row, {"case_id": 1})
-        codes = ({n: code for code, n in names.staff.items()}, {n: code for code, n in names.models.items()})
-        self.read = _Reader(self.rows, codes).document(self.case)
+        self._codes = {
+            models.Staff: {n: code for code, n in names.staff.items()},
+            models.DeviceModel: {n: code for code, n in names.models.items()},
+        }
+        self.read = self.read_by(Plan(None))
+
+    def read_by(self, plan: Plan) -> Document:
+        """The document by a plan, from what a database would give of the rows."""
+        held = []
+        for read in plan.tables:
+            rows: dict[int, list[Any]] = defaultdict(list)
+            of_action = read.table.parent == "action"
+            for row in self.rows[read.table.model][1]:
+                if not isinstance(row, models.InvolvedDevice) or of_action is (row.action_id is not None):
+                    values = self._values(row, read.columns)
+                    rows[values[1]].append(values)
+            held.append(rows)
+        return plan.document(self._values(self.case, plan.columns), held)
+
+    def _values(self, row: Any, columns: tuple[str, ...]) -> tuple[Any, ...]:
+        return tuple(self._value(row, column) for column in columns)
+
+    def _value(self, row: Any, column: str) -> Any:
+        name, _, of_related = column.partition("__")
+        if name == "pk":
+            return row.pk
+        kind = row._meta.get_field(name)
+        value = getattr(row, kind.attname)
+        if of_related and isinstance(row, models.Case):
+            return row.site.code
+        if of_related:
+            return self._codes[kind.related_model].get(value)
+        return kind.get_prep_value(value) if isinstance(kind, ListField) else value
 
     def _keep(self, new: NewRow, holders: dict[str, int]) -> None:
         new.row.pk = next(self._keys)
@@ -191,6 +224,31 @@ class _Held:
 def test_a_document_laid_out_in_rows_is_read_from_them_unchanged(document: Document) -> None:
     held = _Held(document)
     assert held.read == held.clear
+
+
+@given(case_documents(), st.sets(st.sampled_from([path for path, _ in fields.walk()])))
+def test_what_is_not_wanted_is_not_read_and_the_rest_is_as_it_was(
+    document: Document, wanted: set[str]
+) -> None:
+    held = _Held(document)
+    expected = [
+        (path, value)
+        for path, value in leaves(held.clear)
+        if any(name == path or name.startswith(f"{path}[].") for name in wanted)
+    ]
+    assert list(leaves(held.read_by(Plan(frozenset(wanted))))) == expected
+
+
+def leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
+    """Every value of a document that holds no object, by the path of its field, in the order of the paths."""
+    if isinstance(value, dict):
+        for name in sorted(value):
+            yield from leaves(value[name], f"{path}.{name}" if path else name)
+    elif isinstance(value, list) and any(isinstance(item, dict) for item in value):
+        for item in value:
+            yield from leaves(item, f"{path}[]")
+    else:
+        yield path, value
 
 
 @given(case_documents())

@@ -11,7 +11,7 @@ import pytest
 from registry.access import MAY_WRITE, scope_of_command_line
 from registry.canonical import read, write
 from registry.documents import completed
-from registry.documents.rows import clear_documents
+from registry.documents.row_reading import clear_documents
 from registry.models import Action, Case, DeviceModel, JournalEntry, Site, Staff, Version
 from registry.recording.cases import ON_A_PAGE, amend_case, set_state, submit_case
 from registry.recording.change import NotSaved
@@ -239,8 +239,8 @@ def test_one_case_and_many_leave_the_same_rows(north: Site, tmp_path: Path) -> N
 
 def rows_at(site: Site) -> list[Any]:
     """The clear documents and every derived column of a site's cases, without keys."""
-    cases = list(Case.objects.filter(site=site).select_related("site").order_by("document_id"))
-    clear = [{**document, "site": ""} for _, document in clear_documents(cases)]
+    cases = list(Case.objects.filter(site=site).order_by("document_id").values_list("pk", flat=True))
+    clear = [{**case.document, "site": ""} for case in clear_documents(cases)]
     derived = [
         field.name for field in Action._meta.concrete_fields if not field.is_relation and field.name != "id"
     ]
