@@ -35,6 +35,7 @@ from analytics.figures.one_signal import (
 )
 from analytics.figures.order import ORDER_OF_ATTEMPTS, order_of_attempts
 from analytics.figures.over_time import (
+    crosses,
     event_lines,
     half_years,
     sum_in_words,
@@ -65,6 +66,7 @@ from analytics.figures.signals import (
     case_lines,
     history,
     signal_lines,
+    signal_title,
     watched_in_words,
 )
 from analytics.figures.sites import (
@@ -131,6 +133,7 @@ __all__ = [
     "compared_in_words",
     "context_rows",
     "cross_tables",
+    "crosses",
     "denominator_rows",
     "device_rates",
     "drawn_in_words",
@@ -164,6 +167,7 @@ __all__ = [
     "signal_chart",
     "signal_in_words",
     "signal_lines",
+    "signal_title",
     "site_funnel",
     "site_lines",
     "situations_by_group",

@@ -98,6 +98,12 @@ def why_this_chart(found: OverTime) -> str:
     )
 
 
+def crosses(found: OverTime) -> bool:
+    """Whether the sum or a single month is beyond its limit."""
+    beyond = any(limit is not None and limit.beyond for limit in found.by_month.limits)
+    return beyond or bool(found.watch and found.watch.crossings)
+
+
 def _some(expected: float) -> str:
     return f"{float(f'{expected:.2g}'):g}" if expected < 10 else f"{expected:.0f}"
 

@@ -83,7 +83,7 @@ def number_word(number: int) -> str:
     return _NUMBERS[number] if number < len(_NUMBERS) else str(number)
 
 
-def title_of(chart: Chart) -> str:
+def signal_title(chart: Chart) -> str:
     """What the signal is called: what was reported, and no more."""
     what = {
         SignalRule.MODEL_SUM: "reported more often than its baseline",
@@ -153,7 +153,7 @@ def _line(one: Signal, open_sites: Collection[str]) -> SignalLine:
     return SignalLine(
         rule=chart.rule,
         subject=chart.subject,
-        title=title_of(chart),
+        title=signal_title(chart),
         mark=MARKS[one.state],
         state=STATE_WORDS[one.state],
         last=last_word(one),

@@ -14,7 +14,7 @@ from analytics.answers_signals import BETWEEN, Chart, Recent, Said, Signal, Sign
 from analytics.cohorts import Filters
 from analytics.models import SignalWord
 from analytics.recording import said_in
-from analytics.signals.charts import Records, charts_of, lots_of
+from analytics.signals.charts import Records, charts_of, charts_of_a_model, lots_of
 from analytics.signals.last_months import LAST_MONTHS, before_and_last
 from analytics.statistics.counts import compare_rates
 from analytics.statistics.multiplicity import benjamini_hochberg
@@ -53,6 +53,16 @@ def signals(scope: Scope, filters: Filters, opened: tuple[SignalRule, str] | Non
     watched = {one.subject for one in charts if one.rule in ONE_A_MODEL}
     unwatched = sum(model not in watched and record.uses > 0 for model, (_, record) in records.items())
     return Signals(tuple(charts), newest_first(crossed), newest_first(withdrawn), unwatched)
+
+
+@cohorts.at_one_moment()
+def crossed_charts_of(scope: Scope, model: str, device_class: str, name: str) -> list[Chart]:
+    """The charts of one model that crossed, over the whole scope; not those of its class and its lots."""
+    record = summaries.months_of(scope, Filters(), model)
+    known = device_class != UNKNOWN
+    of_class = summaries.class_baseline(scope, Filters(), device_class) if known else None
+    charts = charts_of_a_model(model, device_class, record, of_class)
+    return [replace(one, name=name) for one in charts if one.crossings]
 
 
 def _named(charts: Iterable[Chart], histories: Iterable[tuple[SignalRule, str]]) -> set[str]:

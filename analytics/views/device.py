@@ -13,12 +13,14 @@ from django.views.decorators.http import require_GET
 from analytics import asking, chips, cohorts, figures, summaries
 from analytics.answers import OF_DEVICES
 from analytics.answers_months import Mark, OverTime
+from analytics.answers_signals import Chart
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
 from analytics.forms.annotation import AnnotationForm
 from analytics.recording import said_in
+from analytics.signals import crossed_charts_of
 from analytics.views.asked import Sites, what_is_asked
-from registry.access import NotFound, Scope, may_enter, sites_for
+from registry.access import NotFound, Scope, may_enter, scope_for, sites_for
 from registry.cautions import caution
 from registry.doors import MemberRequest, page
 from registry.drawings.phrases import lowered, named
@@ -58,6 +60,8 @@ def page_of_months(
     }
     if not asked.problems:
         context |= _of_months(scope, asked, sites, model)
+        if model and context["crosses"] and context["may_see_signals"]:
+            context["signals"] = _signals_of(request, model)
     may_annotate = list(sites_for(request.user, "annotation_added").order_by("name"))
     context["may_end"] = [site.code for site in may_annotate]
     context["form"] = form or (AnnotationForm(may_annotate, code) if may_annotate else None)
@@ -100,12 +104,19 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
         "half_years": figures.half_years(found),
         "said_of_sum": figures.sum_in_words(found),
         "no_baseline": found.baseline is None,
+        "crosses": figures.crosses(found),
         "events": figures.event_lines(record) if code is not None else [],
         "marks": marks,
         "to_mend": [(sites.get(one.site, one.site), one) for one in record.to_mend],
         "why_procedures": figures.why_of_procedures(procedures) if procedures else "",
         "procedures": figures.cases_by_month(procedures, marks) if procedures else None,
     }
+
+
+def _signals_of(request: MemberRequest, model: Any) -> list[tuple[Chart, str]]:
+    """The signals of a model with their titles: those look at all sites, so what crosses here may not cross there."""
+    found = crossed_charts_of(scope_for(request.user, "signal"), model.code, model.device_class, str(model))
+    return [(chart, figures.signal_title(chart)) for chart in found]
 
 
 def _with_procedures(asked: Asked, code: str | None) -> bool:

@@ -54,6 +54,18 @@ def test_one_signal_names_cases_of_other_sites_by_month_alone_and_without_a_link
     assert "2025-05-2" not in drawn and "May 2025" in drawn
 
 
+def test_a_crossing_on_the_page_of_a_device_leads_to_its_signal_for_those_who_see_signals(db: None) -> None:
+    a_rise()
+    client = a_member("north")
+    page = shown(client, reverse("device", args=["W-1"]))
+    for chart in signals(EVERYTHING, Filters()).watched:
+        assert (reverse("signal", args=[chart.rule, chart.subject]) in page) == bool(chart.crossings)
+    withdrawn("E-13")
+    withdrawn("E-19")
+    withdrawn("E-25")
+    assert "/signals/single_month/" not in shown(client, reverse("device", args=["W-1"]))
+
+
 def test_annotations_of_ones_own_sites_stand_on_the_chart_and_those_of_others_do_not(db: None) -> None:
     a_rise()
     model = DeviceModel.objects.get(code="W-1")
