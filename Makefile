@@ -30,7 +30,7 @@ bench: .venv/dev.stamp ## the benchmark: ratios side by side, a table and var/be
 soak: .venv/dev.stamp ## what is too long for the test suite; figures in var/soak/
 	$(RUN) -m tests.soak
 
-screenshots: .venv/dev.stamp ## the README's pictures anew; fails where a page overflows, complains, lacks its caution or fails axe
+screenshots: .venv/dev.stamp ## the README's pictures anew; fails where a page overflows, squeezes a text, complains, lacks its caution or fails axe
 	$(RUN) -m tests.screenshots
 
 lock: ## make the lock files anew from deploy/requirements/*.in; UPGRADE=--upgrade takes newer versions

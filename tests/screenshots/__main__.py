@@ -1,7 +1,7 @@
 """Makes the pictures of the README; exits 1 where a page fails what must hold of it.
 
-No page may overflow sideways at 320, 390 or 1440 px, print a console message, lack its caution, or fail axe, in light
-or in dark. Runs the demo in a folder of its own, on a free port of this machine.
+No page may overflow sideways at 320, 390 or 1440 px, squeeze a text to a letter a line, print a console message, lack
+its caution, or fail axe, in light or in dark. Runs the demo in a folder of its own, on a free port of this machine.
 """
 
 from __future__ import annotations
