@@ -82,6 +82,8 @@ class Case(Row):
             models.Index(fields=["site", "procedure_date_earliest", "code"], name="case_newest_first"),
             # The same of several sites together.
             models.Index(fields=["procedure_date_earliest", "code", "site"], name="case_newest_of_sites"),
+            # With which month a site began.
+            models.Index(fields=["site", "procedure_date_latest"], name="case_first_of_site"),
         ]
         constraints = [
             models.UniqueConstraint(fields=["site", "document_id"], name="case_once_at_site"),

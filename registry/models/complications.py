@@ -102,6 +102,20 @@ class Complication(WithDevice, Placed, CountedRow):
                 name="complication_in_device_rate",
                 condition=models.Q(in_device_rate=True),
             ),
+            # First events by lot, of the registry as a whole.
+            models.Index(
+                fields=[
+                    "device_model",
+                    "device_lot",
+                    "site",
+                    "case",
+                    "latest",
+                    "caused_by",
+                    "in_device_rate",
+                ],
+                name="complication_by_lot",
+                condition=models.Q(in_device_rate=True, caused_by__isnull=True, device_lot__isnull=False),
+            ),
         ]
 
 
@@ -161,6 +175,8 @@ class Action(CountedRow):
                     "with_injury",
                     "with_new_complication",
                     "attempt_in_situation",
+                    "attempt_in_complication",
+                    "attempt_minutes",
                     "site",
                     "earliest",
                     "latest",
@@ -174,6 +190,29 @@ class Action(CountedRow):
             models.Index(
                 fields=["site", "situation_faced", "complication", "earliest", "latest", "acts_counted"],
                 name="action_by_situation",
+                condition=models.Q(acts_counted=True),
+            ),
+            # The attempt that comes next, and the one that a try belongs to.
+            models.Index(
+                fields=[
+                    "complication",
+                    "position",
+                    "situation_faced",
+                    "attempt_in_situation",
+                    "technique",
+                    "attempt_result",
+                    "ends_attempt",
+                ],
+                name="action_ends_attempt",
+                condition=models.Q(ends_attempt=True),
+            ),
+            # What was considered: what was tried, and below what was declined.
+            models.Index(
+                fields=[
+                    *("considered_for", "technique", "complication"),
+                    *("site", "earliest", "latest", "acts_counted"),
+                ],
+                name="action_considered",
                 condition=models.Q(acts_counted=True),
             ),
         ]
@@ -196,6 +235,18 @@ class DeclinedOption(CountedRow):
     """Derived: some rung of the complication tried it for the same, so that it is considered once."""
     acts_counted = models.BooleanField(default=False)
     """Derived: as of its complication."""
+
+    class Meta:
+        indexes = [
+            models.Index(
+                fields=[
+                    *("considered_for", "technique", "reason", "complication", "also_tried", "later_tried"),
+                    *("site", "earliest", "latest", "acts_counted"),
+                ],
+                name="declined_considered",
+                condition=models.Q(acts_counted=True),
+            )
+        ]
 
 
 class InvolvedDevice(WithDevice, CaseRow):

@@ -47,6 +47,7 @@ class DeviceUse(models.Model):
             models.UniqueConstraint(fields=["model", "month", "site"], name="device_use_once_a_month"),
             models.CheckConstraint(name="device_use_first_of_month", condition=models.Q(month__day=1)),
         ]
+        indexes = [models.Index(fields=["site", "month", "model", "uses"], name="device_use_of_site")]
 
     def __str__(self) -> str:
         return f"{self.model_id} {self.month:%Y-%m}: {self.uses}"

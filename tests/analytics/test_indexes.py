@@ -22,9 +22,11 @@ from registry.terms import Role
 pytestmark = pytest.mark.django_db
 
 SITES = Scope(frozenset({1, 2}))
+EVERYTHING = Scope(None)
 EVERY = Filters()
 ONE = Filters(situation="wire_stuck")
-WIDE = ("registry_action ", "registry_complication ", "registry_staffrole ", "U0 ", "V0 ")
+WIDE = ("registry_action ", "registry_complication ", "registry_staffrole ", "U0 ", "V0 ",
+        "registry_declinedoption ", "registry_deviceuse ")  # fmt: skip
 
 
 def plan_of(ask: Callable[[], Any]) -> list[str]:
@@ -54,14 +56,35 @@ def plan_of(ask: Callable[[], Any]) -> list[str]:
         lambda: cohorts.techniques(SITES, ONE, by_attempt=True),
         lambda: cohorts.extent_of_devices(SITES, EVERY),
         lambda: cohorts.devices(SITES, EVERY).events,
+        lambda: cohorts.lots_seen_twice(EVERYTHING),
+        lambda: cohorts.options(SITES, ONE),
+        lambda: cohorts.months_with_uses(SITES, EVERY),
+        lambda: cohorts.months_of_beginning(["north"]),
     ],
-    ids=["extent", "extent of one", "techniques", "by attempt", "extent of devices", "devices"],
-)
+    ids=["extent", "extent of one", "techniques", "by attempt", "extent of devices", "devices", "lots", "options",
+         "months with uses", "beginning"],
+)  # fmt: skip
 def test_figures_of_somebodys_sites_are_counted_from_indexes_alone(ask: Callable[[], Any]) -> None:
     read = [line for line in plan_of(ask) if line.removeprefix("SEARCH ").startswith(WIDE)]
-    of_uses = "sqlite_autoindex_registry_deviceuse"
+    narrow = ("sqlite_autoindex_registry_deviceuse", "analytics_quarantinedlot")
     assert read
-    assert [line for line in read if "COVERING INDEX" not in line and of_uses not in line] == []
+    assert [line for line in read if not any(name in line for name in ("COVERING INDEX", *narrow))] == []
+
+
+@pytest.mark.parametrize(
+    ("ask", "of"),
+    [
+        (lambda: cohorts.order(SITES, ONE), "action_ends_attempt (complication_id=?)"),
+        (lambda: cohorts.order(SITES, ONE), "action_attempts (situation_faced=?)"),
+        (
+            lambda: cohorts.rescue_tools(SITES, EVERY, by_situation=False),
+            "action_ends_attempt (complication_id=?",
+        ),
+    ],
+    ids=["next attempt", "attempts", "attempt of a try"],
+)
+def test_attempts_that_follow_are_found_without_reading_whole_acts(ask: Callable[[], Any], of: str) -> None:
+    assert any(f"COVERING INDEX {of}" in line for line in plan_of(ask))
 
 
 def test_home_goes_by_the_day_that_is_due() -> None:
