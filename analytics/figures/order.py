@@ -10,7 +10,7 @@ from analytics.charts.figure import Figure
 from analytics.charts.flow import Band, Box, flow
 from analytics.figures.endings import ENDING_WORDS
 from analytics.figures.words import ordinal, technique_in_words
-from registry.drawings.phrases import counted, joined, lowered
+from registry.drawings.phrases import counted, lowered
 from registry.terms import Cause
 
 ORDER_OF_ATTEMPTS = "order-of-attempts"
@@ -132,7 +132,7 @@ def _description(steps: Sequence[Step], together: Sequence[str], met: int) -> st
         f"or to secure it was made in {tried}; up to {counted(longest, 'attempt', 'attempts')} in one."
     ]
     if together:
-        said.append(f"Drawn together as other techniques: {joined([lowered(name) for name in together])}.")
+        said.append(f"Drawn together as other techniques: {'; '.join(map(lowered, together))}.")
     if longest > MOST_ATTEMPTS:
         said.append(f"What followed the {ordinal(MOST_ATTEMPTS)} attempt is not drawn.")
     return " ".join(said)

@@ -19,7 +19,7 @@ from analytics.watching import (
     Baseline,
     Watch,
 )
-from registry.drawings.phrases import counted, lowered, named
+from registry.drawings.phrases import counted, lowered, named, raised
 
 _ASKS = "A sum that reaches its limit asks for a review of the cases behind it; it proves nothing and names no cause."
 
@@ -258,7 +258,7 @@ def _event_line(one: DeviceEvent) -> EventLine:
         day=f"{one.latest:%Y}" if one.month is None else day_of(one.earliest, one.latest),
         case=one.case,
         site=one.site,
-        situation=named("situation", one.situation, "situation"),
+        situation=raised(named("situation", one.situation, "situation")),
         ending=lowered(named("ending", one.ending, "ending")),
         lot=one.lot or "",
         model=one.device_model or "",
