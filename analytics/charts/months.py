@@ -17,6 +17,9 @@ LEFT, RIGHT, TOP = 132.0, 24.0, 52.0
 NARROWEST, WIDEST, USUAL = 19.0, 76.0, 1080.0
 _PLOT = 150.0
 _UNIT, _LEAST_UNIT = 30.0, 9.0
+_MOST_MARKS = 40
+"""Where a month has more, a bar stands for them: so many marks on each other are not counted by eye."""
+_BESIDE = 128.0
 _CHARACTER, _MOST_CHARACTERS = 7.6, 9
 
 
@@ -25,6 +28,7 @@ class Column:
     """One month: how many events, how many left out, what stands under it, and its limits in events.
 
     `silent` months have no number of uses. `upper` is the smallest count beyond the limit, `lower` the largest.
+    `ringed` are places of marks, from 1 at the bottom, that stand out among the others.
     """
 
     month: datetime.date
@@ -36,6 +40,12 @@ class Column:
     lower: int | None = None
     centre: float | None = None
     beyond: bool = False
+    ringed: frozenset[int] = frozenset()
+
+    @property
+    def marks(self) -> int:
+        """How many marks stand on each other."""
+        return self.events + self.left_out
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,18 +90,31 @@ class Time:
 
 
 def by_month(
-    columns: Sequence[Column], letters: Sequence[Letter], *, counted: str, said: str, under: str
+    columns: Sequence[Column],
+    letters: Sequence[Letter],
+    *,
+    counted: str,
+    said: str,
+    below: Sequence[str],
+    under: str,
 ) -> tuple[tuple[float, float], tuple[str, ...]]:
-    """Size and drawing. `counted` names the marks, `under` the numbers below them; `said` stands at the limit."""
+    """Size and drawing. `counted` names the marks, `under` the numbers below them.
+
+    `said` stands at the limit, or at the upper one; `below` at the lower one, in lines, where there is one.
+    """
     time = Time([one.month for one in columns], [one.under for one in columns])
-    highest = max([2, *(one.events + one.left_out for one in columns), *(one.upper or 0 for one in columns)])
-    unit = min(max(_PLOT / highest, _LEAST_UNIT), _UNIT)
+    most = max(one.marks for one in columns)
+    highest = max(2, most, *(one.upper or 0 for one in columns))
+    as_bars = most > _MOST_MARKS
+    unit = _PLOT / highest if as_bars else min(max(_PLOT / highest, _LEAST_UNIT), _UNIT)
     floor = TOP + unit * highest + 14
     drawn = [*_silent(columns, time, floor), *_counts(highest, unit, floor, time, counted)]
     drawn += _limits(columns, time, unit, floor, said)
     drawn += lettered(letters, time, floor)
+    drawn += _below(columns, time, unit, floor, below)
     for which, one in enumerate(columns):
-        drawn += _marks(one, time.middle(which), unit, floor)
+        x = time.middle(which)
+        drawn += _bar(one, x, time.step, unit, floor) if as_bars else _marks(one, x, unit, floor)
     drawn += month_names(time, floor + 20)
     drawn += [text(under, LEFT - 12, floor + 40, "end", "c-soft")]
     drawn += [
@@ -104,9 +127,10 @@ def by_month(
         )
         for which, one in enumerate(columns)
     ]
-    below = floor + 34 + 18 * time.rows
-    drawn += years(time, below)
-    return (time.width, below + 28), tuple(drawn)
+    bottom = floor + 34 + 18 * time.rows
+    drawn += years(time, bottom)
+    width = max(time.width, time.end + _BESIDE) if _last_lower(columns) is not None else time.width
+    return (width, bottom + 28), tuple(drawn)
 
 
 def _silent(columns: Sequence[Column], time: Time, floor: float) -> list[str]:
@@ -132,19 +156,72 @@ def _counts(highest: int, unit: float, floor: float, time: Time, counted: str) -
 
 
 def _marks(one: Column, x: float, unit: float, floor: float) -> list[str]:
-    """A disc an event on a stem, then a ring for each left out; an event month beyond its limit is ringed."""
+    """A disc an event on a stem, then a hollow one for each left out; the last of a month beyond its limit is ringed.
+
+    A broken ring is about each mark that stands out.
+    """
     radius = min(7.0, unit / 2 - 1)
     drawn = []
-    if one.events + one.left_out:
-        top = floor - unit * (one.events + one.left_out)
+    if one.marks:
+        top = floor - unit * one.marks
         drawn.append(element("line", class_="c-series", x1=x, x2=x, y1=floor, y2=top))
-    for number in range(1, one.events + one.left_out + 1):
+    for number in range(1, one.marks + 1):
         class_ = "c-dot" if number <= one.events else "c-hollow"
         drawn.append(element("circle", class_=class_, cx=x, cy=floor - unit * number, r=radius))
+    drawn += [
+        element(
+            "circle",
+            class_="c-crossed",
+            cx=x,
+            cy=floor - unit * number,
+            r=radius + 3,
+            stroke_dasharray="3 2.5",
+        )
+        for number in sorted(one.ringed)
+    ]
     if one.beyond:
         y = floor - unit * one.events
-        drawn.append(element("circle", class_="c-crossed", cx=x, cy=y, r=radius + 4))
+        drawn.append(element("circle", class_="c-crossed", cx=x, cy=y, r=radius + 6))
     return drawn
+
+
+def _bar(one: Column, x: float, step: float, unit: float, floor: float) -> list[str]:
+    """The same as a bar, what is left out of rates on top of it, hollow."""
+    width = min(step * 0.6, 28.0)
+    parts = (("c-dot", 0, one.events), ("c-hollow", one.events, one.left_out))
+    drawn = [
+        element(
+            "rect",
+            class_=class_,
+            x=x - width / 2,
+            y=floor - unit * (below + number),
+            width=width,
+            height=unit * number,
+        )
+        for class_, below, number in parts
+        if number
+    ]
+    if one.beyond:
+        drawn.append(element("circle", class_="c-crossed", cx=x, cy=floor - unit * one.events, r=11.0))
+    return drawn
+
+
+def _last_lower(columns: Sequence[Column]) -> int | None:
+    """The lower limit nearest to the end, None where there is none above 0."""
+    return next((one.lower for one in reversed(columns) if one.lower), None)
+
+
+def _below(
+    columns: Sequence[Column], time: Time, unit: float, floor: float, said: Sequence[str]
+) -> list[str]:
+    """What stands at the lower limit, beside the last month, where no mark lies over it."""
+    lower = _last_lower(columns)
+    if lower is None:
+        return []
+    top = floor - unit * lower - 9 * len(said) + 14
+    return [
+        text(words, time.end + 8, top + 18 * which, "start", "c-word") for which, words in enumerate(said)
+    ]
 
 
 def _limits(columns: Sequence[Column], time: Time, unit: float, floor: float, said: str) -> list[str]:

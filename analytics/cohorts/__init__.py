@@ -37,6 +37,7 @@ from analytics.cohorts.lots import (
     lots_released,
     lots_seen_twice,
     lots_set_aside,
+    lots_that_stand_out,
     model_with_code,
 )
 from analytics.cohorts.months import cases_by_month, events_by_day, procedures_by_month, uses_by_month
@@ -83,6 +84,7 @@ __all__ = [
     "lots_released",
     "lots_seen_twice",
     "lots_set_aside",
+    "lots_that_stand_out",
     "model_with_code",
     "months_in_error",
     "months_of_beginning",

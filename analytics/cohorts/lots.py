@@ -66,6 +66,15 @@ def events_of_lots(scope: Scope, lots: Collection[tuple[str, str]]) -> Table:
     return [row for row in map(_renamed, found) if (row["device_model"], row["lot"]) in lots]
 
 
+def lots_that_stand_out(scope: Scope, model: str) -> frozenset[str]:
+    """The lots of a model of which two or more first events were seen, or which any site has set aside."""
+    of_model = in_scope(_first_events(), scope).filter(device_model__code=model)
+    twice = of_model.values("device_lot").annotate(events=Count("*")).filter(events__gte=TWICE)
+    aside = QuarantinedLot.objects.filter(device_model__code=model, ended_at=None)
+    found = twice.values_list("device_lot").union(aside.values_list("lot"))
+    return frozenset(str(lot) for (lot,) in found)
+
+
 def _renamed(row: Mapping[str, Any]) -> Row:
     """The row under the names of the answer's columns, without the key of its model."""
     return {_NAMES.get(key, key): value for key, value in row.items() if key != "device_model"}

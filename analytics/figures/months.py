@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from analytics.answers_months import (
@@ -28,24 +28,30 @@ RUNNING_SUM = "running-sum"
 CASES_BY_MONTH = "cases-by-month"
 
 
-def events_by_month(found: OverTime, marks: Sequence[Mark], subject: str) -> Figure | None:
-    """One mark an event in its month, with the limits of the months; None where nothing is recorded."""
+def events_by_month(
+    found: OverTime, marks: Sequence[Mark], subject: str, lots: Collection[str] = ()
+) -> Figure | None:
+    """One mark an event in its month, with the limits of the months; None where nothing is recorded.
+
+    `lots` are those that stand out: seen twice, or set aside.
+    """
     record = found.asked
     if not record.months:
         return None
     pairs = list(zip(record.months, found.by_month.limits, strict=True))
-    columns = [_column(month, limit, found.by_month.rule) for month, limit in pairs]
+    columns = [_column(month, limit, found.by_month.rule, lots) for month, limit in pairs]
     size, content = months.by_month(
         columns,
         _letters(marks),
         counted="First events",
         said=_said(found.by_month.limits, "uses"),
+        below=_said_below(found.by_month.limits),
         under="Uses opened",
     )
     return Figure(
         name=EVENTS_BY_MONTH,
         title=f"{subject}: first events, month by month",
-        description=_description(found),
+        description=_description(found, sum(len(one.ringed) for one in columns)),
         size=size,
         content=content,
         columns=(
@@ -58,13 +64,18 @@ def events_by_month(found: OverTime, marks: Sequence[Mark], subject: str) -> Fig
             "beyond",
             "left out",
             "secondary",
+            "of a lot seen twice or set aside",
         ),
-        rows=tuple(_row(month, limit) for month, limit in pairs),
+        rows=tuple(
+            (*_row(month, limit), len(column.ringed))
+            for (month, limit), column in zip(pairs, columns, strict=True)
+        ),
         method="u_chart" if found.by_month.rule != Rule.USES_BETWEEN else "g_chart",
     )
 
 
-def _column(month: Month, limit: MonthLimit | None, rule: Rule) -> months.Column:
+def _column(month: Month, limit: MonthLimit | None, rule: Rule, lots: Collection[str]) -> months.Column:
+    drawn = (*month.events, *month.left_out)
     return months.Column(
         month=month.month,
         events=len(month.events),
@@ -75,6 +86,7 @@ def _column(month: Month, limit: MonthLimit | None, rule: Rule) -> months.Column
         lower=limit.lower if limit else None,
         centre=limit.expected if limit and rule == Rule.RATES else None,
         beyond=bool(limit and limit.beyond),
+        ringed=frozenset(place for place, event in enumerate(drawn, start=1) if event.lot in lots),
     )
 
 
@@ -86,12 +98,22 @@ def _said(found: Sequence[MonthLimit | None], of: str) -> str:
     limits = sorted({limit.upper for limit in found if limit})
     if not limits:
         return ""
+    name = "upper limit" if _said_below(found) else "limit"
     if len(limits) == 1:
-        return f"limit for a single month: {limits[0]} or more"
-    return f"limit for a single month, by its {of}: {limits[0]} to {limits[-1]}"
+        return f"{name} for a single month: {limits[0]} or more"
+    return f"{name} for a single month, by its {of}: {limits[0]} to {limits[-1]}"
 
 
-def _description(found: OverTime) -> str:
+def _said_below(found: Sequence[MonthLimit | None]) -> tuple[str, ...]:
+    """The lower limit in two lines; empty where no month has one above 0, since fewer than none there are not."""
+    limits = sorted({limit.lower for limit in found if limit and limit.lower})
+    if not limits:
+        return ()
+    span = str(limits[0]) if len(limits) == 1 else f"{limits[0]} to {limits[-1]}"
+    return ("lower limit:", f"{span} or fewer")
+
+
+def _description(found: OverTime, ringed: int) -> str:
     record = found.asked
     first, last = record.months[0].month, record.months[-1].month
     silent = len(record.months) - len(record.recorded)
@@ -105,6 +127,7 @@ def _description(found: OverTime) -> str:
             f"{counted(len(record.events), 'first event', 'first events')} in {record.uses:,} uses,",
             f"{first:%B %Y} to {last:%B %Y}.",
             *([f"{counted(silent, 'month has', 'months have')} no number of uses."] if silent else []),
+            *([f"{ringed} of a lot seen twice or set aside."] if ringed else []),
             *([f"Beyond the limit: {', '.join(f'{one:%B %Y}' for one in beyond)}."] if beyond else []),
         )
     )
@@ -243,7 +266,12 @@ def cases_by_month(found: ProceduresOverTime, marks: Sequence[Mark]) -> Figure |
         for one, limit in pairs
     ]
     size, content = months.by_month(
-        columns, _letters(marks), counted="Cases", said=_said(found.limits, "procedures"), under="Procedures"
+        columns,
+        _letters(marks),
+        counted="Cases",
+        said=_said(found.limits, "procedures"),
+        below=_said_below(found.limits),
+        under="Procedures",
     )
     return Figure(
         name=CASES_BY_MONTH,

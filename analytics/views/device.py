@@ -83,6 +83,7 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
         months = [one.month for one in found.asked.months]
         returns = summaries.whole_returns(scope, asked.filters, months, sorted(asked.sites or sites))
         marks = marks_of(scope, code)
+        lots = _lots(scope, code)
         procedures = (
             summaries.over_time_of_procedures(scope, asked.filters) if _with_procedures(asked, code) else None
         )
@@ -97,7 +98,8 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
         "period": (months[0], months[-1]) if months else None,
         "returns": figures.returns_in_words(returns),
         "left_out": figures.left_out_in_words(record.left_out),
-        "by_month": figures.events_by_month(found, marks, subject),
+        "by_month": figures.events_by_month(found, marks, subject, lots),
+        "lots_ringed": bool(lots),
         "between": figures.uses_between_events(found, subject),
         "sum": figures.running_sum(found, marks, subject),
         "why": figures.why_this_chart(found),
@@ -117,6 +119,11 @@ def _signals_of(request: MemberRequest, model: Any) -> list[tuple[Chart, str]]:
     """The signals of a model with their titles: those look at all sites, so what crosses here may not cross there."""
     found = crossed_charts_of(scope_for(request.user, "signal"), model.code, model.device_class, str(model))
     return [(chart, figures.signal_title(chart)) for chart in found]
+
+
+def _lots(scope: Scope, code: str | None) -> frozenset[str]:
+    """The lots of a model that stand out; on a page of many models a lot alone names none."""
+    return cohorts.lots_that_stand_out(scope, code) if code is not None else frozenset()
 
 
 def _with_procedures(asked: Asked, code: str | None) -> bool:
@@ -167,7 +174,8 @@ def _found(scope: Scope, asked: Asked) -> tuple[OverTime, list[Mark], str]:
 
 def events_by_month(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
     """First events by month, with limits."""
-    return figures.events_by_month(*_found(scope, asked))
+    found, marks, subject = _found(scope, asked)
+    return figures.events_by_month(found, marks, subject, _lots(scope, asked.of("model") or None))
 
 
 def uses_between_events(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:
