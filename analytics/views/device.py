@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime
 import string
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_GET
 
 from analytics import asking, chips, cohorts, figures, summaries
@@ -81,7 +83,7 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
     with cohorts.at_one_moment():
         found = summaries.over_time(scope, asked.filters, code, model.device_class if model else None)
         months = [one.month for one in found.asked.months]
-        returns = summaries.whole_returns(scope, asked.filters, months, sorted(asked.sites or sites))
+        returns = "" if model else _returns(scope, asked, months, sites)
         marks = marks_of(scope, code)
         lots = _lots(scope, code)
         procedures = (
@@ -96,7 +98,8 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
         "record": record,
         "uses": f"{record.uses:,}",
         "period": (months[0], months[-1]) if months else None,
-        "returns": figures.returns_in_words(returns),
+        "returns": returns,
+        "completeness": f"{reverse('denominators')}{asked.address(device_class='')}",
         "left_out": figures.left_out_in_words(record.left_out),
         "by_month": figures.events_by_month(found, marks, subject, lots),
         "lots_ringed": bool(lots),
@@ -119,6 +122,12 @@ def _signals_of(request: MemberRequest, model: Any) -> list[tuple[Chart, str]]:
     """The signals of a model with their titles: those look at all sites, so what crosses here may not cross there."""
     found = crossed_charts_of(scope_for(request.user, "signal"), model.code, model.device_class, str(model))
     return [(chart, figures.signal_title(chart)) for chart in found]
+
+
+def _returns(scope: Scope, asked: Asked, months: Sequence[datetime.date], sites: Sites) -> str:
+    """How complete the returns are, on the page of all devices; that of a model leads to where it is said."""
+    found = summaries.whole_returns(scope, asked.filters, months, sorted(asked.sites or sites))
+    return figures.returns_in_words(found)
 
 
 def _lots(scope: Scope, code: str | None) -> frozenset[str]:

@@ -274,8 +274,10 @@ def test_returns_that_say_all_is_reported_are_counted_among_those_owed(north: No
     returns("north,2026-02,90,open,", "north,2026-03,,all_reported,p-001")
     sentence = "Returns say that all is reported, or that none happened, in 2 of 6 site-months."
     client = a_member("north", "south")
-    for address in ("/devices/denominators/", "/devices/", "/devices/over-time/", "/devices/model/W-1/"):
+    for address in ("/devices/denominators/", "/devices/", "/devices/over-time/"):
         assert sentence in text_of(shown(client, address)), address
+    for address in ("/devices/model/W-1/?since=2026-02", "/devices/over-time/?since=2026-02"):
+        assert 'href="/devices/denominators/?since=2026-02"' in shown(client, address)
     page = shown(client, "/devices/denominators/")
     assert "North: February 2026 to April 2026 Give the return of February 2026" in text_of(page)
     assert 'href="/administration/returns/north/2026-02/"' in page
