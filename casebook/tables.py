@@ -94,15 +94,16 @@ class Column:
 class _Layout:
     """How one object becomes a row: where its cells are found, and its lists, which are tables of their own.
 
-    The object itself is number 0; then those inside it, each by the number of what holds it and its name there. A cell
-    or list is found by the number of its object and its name in it.
+    The object itself is number 0; then those inside it, each by the number of what holds it and its name there. Cells
+    and lists are found by the number of their object and their name in it.
     """
 
     table: str
     holder: tuple[str, str] | None
     numbered: bool
     inside: list[tuple[int, str]] = field(default_factory=list)
-    cells: list[tuple[int, str]] = field(default_factory=list)
+    cells: list[tuple[int, list[str]]] = field(default_factory=list)
+    """The object and the names in it of cells that stand beside one another."""
     columns: list[Column] = field(default_factory=list)
     """Those of the cells."""
     recorded: list[int] = field(default_factory=list)
@@ -132,8 +133,10 @@ def _collect(kind: fields.Thing, path: str, number: int, prefix: str, layout: _L
         of_object = isinstance(inner, fields.Thing)
         if not of_object or name in KEPT_WHEN_EMPTY:
             if of_object:
-                layout.recorded.append(len(layout.cells))
-            layout.cells.append((number, released))
+                layout.recorded.append(len(layout.columns))
+            if not layout.cells or layout.cells[-1][0] != number:
+                layout.cells.append((number, []))
+            layout.cells[-1][1].append(released)
             layout.columns.append(Column(f"{column}_recorded" if of_object else column, here, inner, rule))
         if isinstance(inner, fields.Thing):
             layout.inside.append((number, released))
@@ -187,7 +190,9 @@ def _put_rows(
     things = [thing]
     for number, name in layout.inside:
         things.append(things[number].get(name, _NOTHING))
-    cells = [things[number].get(name) for number, name in layout.cells]
+    cells: Row = []
+    for number, names in layout.cells:
+        cells += map(things[number].get, names)
     for at in layout.recorded:
         if cells[at] is not None:
             cells[at] = "yes"

@@ -11,6 +11,7 @@ from registry.public_codes import ALPHABET
 
 LETTERS = 12
 """Sixty bits: in 100,000 cases two meet by chance once in 200 million releases."""
+_SHIFTS = tuple(5 * place for place in range(LETTERS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +22,8 @@ class Pseudonyms:
     """
 
     key: bytes = field(repr=False)
+    _sites: dict[str, str] = field(default_factory=dict, repr=False, compare=False)
+    """Those of the sites, each made once."""
 
     @classmethod
     def drawn(cls) -> Pseudonyms:
@@ -33,9 +36,11 @@ class Pseudonyms:
 
     def of_site(self, code: str) -> str:
         """The pseudonym of a site by its code."""
-        return f"S{self._of('site', code)}"
+        if code not in self._sites:
+            self._sites[code] = f"S{self._of('site', code)}"
+        return self._sites[code]
 
     def _of(self, kind: str, code: str) -> str:
         digest = hmac.digest(self.key, write([kind, code]).encode(), "sha256")
         number = int.from_bytes(digest[:8], "big")
-        return "".join(ALPHABET[(number >> 5 * place) & 31] for place in range(LETTERS))
+        return "".join([ALPHABET[(number >> shift) & 31] for shift in _SHIFTS])

@@ -14,7 +14,7 @@ from registry.access import Scope
 from registry.deidentify.case_view import DeidentifiedCase, deidentified
 from registry.deidentify.field_policy import LET_GO
 from registry.deidentify.pseudonyms import Pseudonyms
-from registry.documents.row_reading import ClearCase, clear_documents
+from registry.documents.row_reading import CaseRows, ClearCase
 from registry.models import Case
 from registry.models.bulk import Among
 from registry.terms import COUNTED_STATES
@@ -42,37 +42,40 @@ class LeavingCases:
     def parts(self, wanted: frozenset[str]) -> Iterator[DeidentifiedCase]:
         """Every case with no more than the wanted fields; one that is no longer among them is forgotten."""
         here = array("q")
-        for case in self._settled(self._keys, LET_GO & wanted):
-            here.append(case.key)
+        for key, case in self._settled(self._keys, LET_GO & wanted):
+            here.append(key)
             yield self._view(case)
         self._keys = here
 
     def whole(self, kept: Sequence[bool]) -> Iterator[DeidentifiedCase]:
         """Those of the cases of `parts` for which `kept` is true, in their order; without one that has gone since."""
-        for case in self._settled(array("q", compress(self._keys, kept)), LET_GO):
+        for _, case in self._settled(array("q", compress(self._keys, kept)), LET_GO):
             yield self._view(case)
 
     def _view(self, case: ClearCase) -> DeidentifiedCase:
         return deidentified(case.document, code=case.code, pseudonyms=self._pseudonyms)
 
-    def _settled(self, keys: Sequence[int], wanted: frozenset[str]) -> Iterator[ClearCase]:
+    def _settled(self, keys: Sequence[int], wanted: frozenset[str]) -> Iterator[tuple[int, ClearCase]]:
         for start in range(0, len(keys), CHUNK):
             yield from settled(self._inside, keys[start : start + CHUNK], wanted)
 
 
-def settled(inside: QuerySet[Case], keys: Sequence[int], wanted: frozenset[str]) -> Iterator[ClearCase]:
-    """The clear documents of cases in the order of `keys`, each from the rows of one version, if it is still `inside`.
+def settled(
+    inside: QuerySet[Case], keys: Sequence[int], wanted: frozenset[str]
+) -> Iterator[tuple[int, ClearCase]]:
+    """The cases in the order of `keys`, each from the rows of one version and if it is still `inside`, with its key.
 
     A change between two of the statements would mix the rows of two versions; such cases are read again.
     """
-    read: dict[int, ClearCase] = {}
+    read: dict[int, CaseRows] = {}
     waiting = keys
     while waiting:
-        found = list(clear_documents(waiting, wanted))
+        rows = CaseRows(waiting, wanted)
+        were = rows.versions()
         now = dict(inside.filter(Among("pk", waiting)).order_by().values_list("pk", "version"))
-        read |= {case.key: case for case in found if now.get(case.key) == case.version}
+        read |= {key: rows for key, version in now.items() if were.get(key) == version}
         waiting = [key for key in now if key not in read]
-    return (read[key] for key in keys if key in read)
+    return ((key, read[key].case(key)) for key in keys if key in read)
 
 
 def left_out_for_their_date(scope: Scope, since: datetime.date, until: datetime.date) -> int:

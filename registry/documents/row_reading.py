@@ -31,17 +31,16 @@ Values = tuple[Any, ...]
 Held = Sequence[Mapping[int, Sequence[Values]]]
 """The rows of each table, in the order of a plan's tables, by the key of the row they hang on."""
 
+_MAY_BE_UNKNOWN = (Form.NUMBER, Form.STAFF, Form.MODEL)
 _KEY, _PARENT, _UNKNOWN, _EMPTY = range(4)
 _VERSION, _ID, _SITE = range(4, 7)
 _OF_A_CASE = ("pk", "code", "unknown", "empty", "version", "document_id", "site__code")
 
 
 class ClearCase(NamedTuple):
-    """A case as its rows have it: key, public code, version and clear document."""
+    """A case as its rows have it: its public code and clear document."""
 
-    key: int
     code: str
-    version: int
     document: Document
 
 
@@ -49,8 +48,14 @@ class ClearCase(NamedTuple):
 class _Object:
     """Where the fields of an object stand in a row, the objects inside it, and its lists of objects."""
 
-    cells: tuple[tuple[str, int, str, Callable[[Any], Json] | None], ...]
-    """Field, place, column, and what is made of the value."""
+    first: int
+    last: int
+    fields: tuple[str, ...]
+    """Those that stand in the places from `first` to before `last`."""
+    made: tuple[tuple[str, Callable[[Any], Json]], ...]
+    """What is made of the values of some of them."""
+    columns: tuple[tuple[str, str], ...]
+    """The columns of those that a row may name as unknown."""
     dates: tuple[tuple[str, int, int], ...]
     inside: tuple[tuple[str, _Object, str], ...]
     lists: tuple[tuple[str, str, ReadTable], ...]
@@ -103,17 +108,16 @@ class Plan:
         return read
 
     def _object(self, part: Part, model: type[Row], path: str, columns: list[str]) -> _Object:
-        cells, dates = [], []
-        for column in part.columns:
-            if not self._asks_for(f"{path}{column.field}"):
-                continue
-            place = len(columns)
+        own = [column for column in part.columns if self._asks_for(f"{path}{column.field}")]
+        plain = [column for column in own if column.form is not Form.DATE]
+        first = len(columns)
+        columns += [_asked(column) for column in plain]
+        last = len(columns)
+        dates = []
+        for column in own:
             if column.form is Form.DATE:
+                dates.append((column.field, len(columns), len(columns) + 1))
                 columns += (f"{column.column}_earliest", f"{column.column}_latest")
-                dates.append((column.field, place, place + 1))
-            else:
-                columns.append(_asked(column))
-                cells.append((column.field, place, column.column, _made_of(column, model)))
         inside = tuple(
             (name, self._object(inner, model, f"{path}{name}.", columns), inner.empty_as)
             for name, inner in part.inside
@@ -124,7 +128,18 @@ class Plan:
             for name, column_name, table in part.lists
             if self._asks_for(f"{path}{name}")
         )
-        return _Object(tuple(cells), tuple(dates), inside, lists)
+        return _Object(
+            first,
+            last,
+            fields=tuple(column.field for column in plain),
+            made=tuple((column.field, made) for column in plain if (made := _made_of(column, model))),
+            columns=tuple(
+                (column.field, column.column) for column in plain if column.form in _MAY_BE_UNKNOWN
+            ),
+            dates=tuple(dates),
+            inside=inside,
+            lists=lists,
+        )
 
     def document(self, case: Values, held: Held) -> Document:
         """The clear document of one case from its own row and those of all tables."""
@@ -197,13 +212,15 @@ def _day(stored: str | datetime.date) -> datetime.date:
 
 def _put_together(thing: _Object, row: Values, case: int, held: Held) -> Document:
     unknown, empty = _listed(row[_UNKNOWN]), _listed(row[_EMPTY])
-    found: Document = {}
-    for name, place, column, made_of in thing.cells:
-        value = row[place]
-        if value is not None:
-            found[name] = value if made_of is None else made_of(value)
-        elif unknown and column in unknown:
-            found[name] = UNKNOWN
+    values = zip(thing.fields, row[thing.first : thing.last], strict=True)
+    found: Document = {name: value for name, value in values if value is not None}
+    for name, made in thing.made:
+        if name in found:
+            found[name] = made(found[name])
+    if unknown:
+        for name, column in thing.columns:
+            if column in unknown:
+                found[name] = UNKNOWN
     for name, earliest, latest in thing.dates:
         if row[earliest] is not None:
             found[name] = _date(row[earliest], row[latest])
@@ -221,21 +238,35 @@ def _put_together(thing: _Object, row: Values, case: int, held: Held) -> Documen
     return found
 
 
-def clear_documents(keys: Sequence[int], wanted: frozenset[str] | None = None) -> Iterator[ClearCase]:
-    """The clear documents of the cases with these keys, in their order, of the wanted fields or all.
+class CaseRows:
+    """The rows of the cases with these keys, read in one statement for each table, of the wanted fields or all.
 
-    A statement for each table, however many cases; a case that is not there is left out. The two version fields are
-    those filled at import.
+    A case that is not there is left out.
     """
-    plan = _plan(wanted)
-    cases = {row[_KEY]: row for row in plan.cases.filter(Among("pk", keys))}
-    held = [_rows(read, keys) for read in plan.tables]
-    for key in keys:
-        if (row := cases.get(key)) is not None:
-            yield ClearCase(key, row[_PARENT], row[_VERSION], plan.document(row, held))
+
+    def __init__(self, keys: Sequence[int], wanted: frozenset[str] | None = None) -> None:
+        self._plan = _plan(wanted)
+        self._cases = {row[_KEY]: row for row in self._plan.cases.filter(Among("pk", keys))}
+        self._held = [_rows(read, keys) for read in self._plan.tables]
+
+    def versions(self) -> dict[int, int]:
+        """The version of each case, as its own row had it, by key."""
+        return {key: row[_VERSION] for key, row in self._cases.items()}
+
+    def case(self, key: int) -> ClearCase:
+        """A case put together; the two version fields of its document are those filled at import."""
+        row = self._cases[key]
+        return ClearCase(row[_PARENT], self._plan.document(row, self._held))
 
 
 _plan = lru_cache(maxsize=4)(Plan)
+
+
+def clear_documents(keys: Sequence[int]) -> Iterator[Document]:
+    """The clear documents of the cases with these keys, in their order, whole; a case that is not there is left out."""
+    rows = CaseRows(keys)
+    there = rows.versions()
+    return (rows.case(key).document for key in keys if key in there)
 
 
 def _rows(read: ReadTable, keys: Sequence[int]) -> Mapping[int, list[Values]]:

@@ -47,7 +47,6 @@ def export_lines(scope: Scope) -> Iterator[str]:
     waiting = cases.order_by(code_point("site__code"), code_point("document_id")).iterator(chunk_size=CHUNK)
     while chunk := list(islice(waiting, CHUNK)):
         texts = opened_texts(chunk)
-        for case, read in zip(chunk, clear_documents([case.pk for case in chunk]), strict=True):
-            clear = read.document
+        for case, clear in zip(chunk, clear_documents([case.pk for case in chunk]), strict=True):
             document = after_erasure(clear) if case.erased else joined(clear, texts[case.pk])
             yield write(document)

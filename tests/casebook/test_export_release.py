@@ -361,7 +361,7 @@ def changed_between_two_statements(
     monkeypatch.setattr(row_reading, "_rows", changed_in_between)
     inside = Case.objects.filter(state__in=COUNTED_STATES)
     keys = list(Case.objects.values_list("pk", flat=True))
-    return [case.document for case in reading.settled(inside, keys, LET_GO)]
+    return [case.document for _, case in reading.settled(inside, keys, LET_GO)]
 
 
 def test_a_case_that_changes_between_two_statements_is_read_again(

@@ -240,7 +240,7 @@ def test_one_case_and_many_leave_the_same_rows(north: Site, tmp_path: Path) -> N
 def rows_at(site: Site) -> list[Any]:
     """The clear documents and every derived column of a site's cases, without keys."""
     cases = list(Case.objects.filter(site=site).order_by("document_id").values_list("pk", flat=True))
-    clear = [{**case.document, "site": ""} for case in clear_documents(cases)]
+    clear = [{**document, "site": ""} for document in clear_documents(cases)]
     derived = [
         field.name for field in Action._meta.concrete_fields if not field.is_relation and field.name != "id"
     ]
