@@ -5,14 +5,14 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from analytics.answers import LeftOut, Reason, SiteMonthInError
 from analytics.estimates import Estimate
 from analytics.watching import Baseline, Watch
 
 
-@dataclass(frozen=True, slots=True)
-class DeviceEvent:
+class DeviceEvent(NamedTuple):
     """One event of a device: its case and site by their codes, the days of the procedure, and what is known of it.
 
     `month` is None where only the year is known. `left_out` says why a first event is in no rate; None where it is in

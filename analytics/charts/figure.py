@@ -40,6 +40,8 @@ COLOURS: Mapping[str, Mapping[str, str]] = {
 }
 """Every class that a chart may draw with, as it looks in a file; `charts.css` says how it looks on a page."""
 
+MOST_PRINTED = 400
+"""Rows of a table beside its picture: a longer one has its last rows there, and all of them in its CSV."""
 _FONT = "Atkinson Hyperlegible Next, Atkinson Hyperlegible, Arial, sans-serif"
 _WIDE = 900.0
 """What is wider scrolls sideways sooner, so that its words stay as large as they are drawn."""
@@ -66,7 +68,14 @@ class Figure:
     @property
     def printed(self) -> list[list[str]]:
         """The table as it is read: numbers with their thousands, shares to four places, nothing as a dash."""
-        return [[_printed(cell) for cell in row] for row in self.rows]
+        return [[_printed(cell) for cell in row] for row in self.rows[-MOST_PRINTED:]]
+
+    @property
+    def shortened(self) -> str:
+        """What is said where the table beside the picture has not all rows, else nothing."""
+        if len(self.rows) <= MOST_PRINTED:
+            return ""
+        return f"The last {MOST_PRINTED} of {len(self.rows):,} rows; the CSV has them all."
 
     @property
     def drawn(self) -> str:

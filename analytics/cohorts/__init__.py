@@ -40,7 +40,13 @@ from analytics.cohorts.lots import (
     lots_that_stand_out,
     model_with_code,
 )
-from analytics.cohorts.months import cases_by_month, events_by_day, procedures_by_month, uses_by_month
+from analytics.cohorts.months import (
+    EventOfDay,
+    cases_by_month,
+    events_by_day,
+    procedures_by_month,
+    uses_by_month,
+)
 from analytics.cohorts.options import options
 from analytics.cohorts.order import order, shared_cases
 from analytics.cohorts.places import cases_of_places, lesions, places
@@ -56,6 +62,7 @@ from registry.reading.owed import months_of_beginning
 __all__ = [
     "NOT_ON_SHELF",
     "DeviceCounts",
+    "EventOfDay",
     "Filters",
     "ModelNamed",
     "ProcedureCounts",

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime
+from typing import NamedTuple
 
-from django.db.models import Case, Count, F, QuerySet, Subquery, Sum, Value, When
+from django.db.models import Count, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
 from analytics.cohorts.counting import Table, in_order, in_scope
@@ -14,41 +15,46 @@ from registry.access import Scope
 from registry.models import Complication, DeviceUse, MonthlyReturn
 from registry.terms import UNKNOWN
 
+ROWS_AT_ONCE = 2_000
 
-def events_by_day(scope: Scope, filters: Filters, model: str | None = None) -> Table:
-    """Each event of a device that began in its procedure, first and secondary ones, by day; of one model, or of all.
 
-    Rows of `device_model` and `device_class`, `site` and `case` by their codes, `month` (None where only the year is
-    known), the days `earliest` and `latest`, `secondary`, `lot`, `situation`, `ending`, and `uses`: those recorded for
-    the model at that site in that month, None without a number.
+class EventOfDay(NamedTuple):
+    """One event of a device by day: codes of its model, class, site and case, and what is known of it.
+
+    `month` is None where only the year is known; `caused_by` names the complication that a secondary one came of;
+    `uses` are those recorded for the model at that site in that month, None without a number.
     """
+
+    device_model: str | None
+    device_class: str
+    site: str
+    case: str
+    month: datetime.date | None
+    earliest: datetime.date
+    latest: datetime.date
+    caused_by: str | None
+    situation: str
+    ending: str
+    lot: str | None
+    uses: int | None
+
+
+def events_by_day(scope: Scope, filters: Filters, model: str | None = None) -> list[EventOfDay]:
+    """Each event of a device that began in its procedure, first and secondary ones, by day; of one model, or of all."""
     rows = Complication.objects.filter(filters.inside(), in_device_rate=True)
     if model is not None:
         rows = rows.filter(device_model__code=model)
     events = (
         in_scope(of_class(rows, Filters(device_class=filters.device_class)), scope)
-        .annotate(
-            secondary=Case(When(caused_by__isnull=True, then=Value(False)), default=Value(True)),
-            uses=Subquery(recorded_uses().values("uses")),
-        )
         .order_by("latest", "earliest", "case__code", "index")
-        .values(
-            "month",
-            "earliest",
-            "latest",
-            "secondary",
-            "situation",
-            "ending",
-            "uses",
-            model=F("device_model__code"),
-            kind=F("class_of_model"),
-            of_site=F("site__code"),
-            of_case=F("case__code"),
-            lot=F("device_lot"),
+        .values_list(
+            *("device_model__code", "class_of_model", "site__code", "case__code"),
+            *("month", "earliest", "latest", "caused_by", "situation", "ending", "device_lot"),
+            Subquery(recorded_uses().values("uses")),
         )
     )
-    names = {"model": "device_model", "kind": "device_class", "of_site": "site", "of_case": "case"}
-    return [{names.get(key, key): value for key, value in row.items()} for row in events]
+    # One for each of all events of a registry, so they are neither rows by name nor objects of the record.
+    return list(map(EventOfDay._make, events.iterator(chunk_size=ROWS_AT_ONCE)))
 
 
 def uses_by_month(scope: Scope, filters: Filters, model: str | None = None) -> Table:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from analytics import cohorts
 from analytics.answers import LeftOut, Reason, SiteMonthInError
 from analytics.answers_months import DeviceEvent, Month, MonthlyRecord, ProcedureMonth
-from analytics.cohorts import Filters, Row, Table
+from analytics.cohorts import EventOfDay, Filters, Row, Table
 from analytics.summaries.making import each_month, left_out_of
 from analytics.watching import Baseline, MonthOfUse, Watch, baseline_of, watch
 from registry.access import Scope
@@ -32,7 +32,8 @@ def whole_and_asked(
     filters.months()
     always = replace(filters, since=None, until=None)
     events, uses = (cohorts.events_by_day(scope, always, model), cohorts.uses_by_month(scope, always, model))
-    return _record(events, uses, replace(filters, since=None)), _record(events, uses, filters)
+    whole = _record(events, uses, replace(filters, since=None))
+    return whole, (_record(events, uses, filters) if filters.since else whole)
 
 
 @cohorts.at_one_moment()
@@ -41,11 +42,12 @@ def months_by_model(scope: Scope, filters: Filters) -> dict[str, tuple[str, Mont
     filters.months()
     always = replace(filters, since=None, until=None)
     events, uses = cohorts.events_by_day(scope, always), cohorts.uses_by_month(scope, always)
-    found: dict[str, tuple[str, Table, Table]] = {}
-    for row in (*events, *uses):
-        if row["device_model"] is not None:
-            _, of_events, of_uses = found.setdefault(row["device_model"], (row["device_class"], [], []))
-            (of_events if "case" in row else of_uses).append(row)
+    found: dict[str, tuple[str, list[EventOfDay], Table]] = {}
+    for event in events:
+        if event.device_model is not None:
+            found.setdefault(event.device_model, (event.device_class, [], []))[1].append(event)
+    for row in uses:
+        found.setdefault(row["device_model"], (row["device_class"], [], []))[2].append(row)
     return {
         model: (kind, _record(of_events, of_uses, filters))
         for model, (kind, of_events, of_uses) in found.items()
@@ -71,28 +73,33 @@ def months_of_use(record: MonthlyRecord) -> list[MonthOfUse]:
     ]
 
 
-def _record(events: Table, uses: Table, filters: Filters) -> MonthlyRecord:
+def _record(events: Sequence[EventOfDay], uses: Table, filters: Filters) -> MonthlyRecord:
     """One record of rows that were asked for without a period."""
-    inside = [row for row in events if _within(row["earliest"], row["latest"], filters)]
-    perhaps = sum(
-        not row["secondary"]
-        and _touches(row, filters)
-        and not _within(row["earliest"], row["latest"], filters)
-        for row in events
-    )
+    inside = [row for row in events if _within(row.earliest, row.latest, filters)]
+    perhaps = 0
+    if len(inside) < len(events):
+        perhaps = sum(
+            row.caused_by is None
+            and _touches(row, filters)
+            and not _within(row.earliest, row.latest, filters)
+            for row in events
+        )
     wrong = _in_error(inside)
-    found = [_event(row, wrong) for row in inside]
-    months: dict[datetime.date, list[DeviceEvent]] = {}
-    for event in found:
-        if event.month is not None:
-            months.setdefault(event.month, []).append(event)
+    months: dict[datetime.date | None, list[DeviceEvent]] = {}
+    reasons: Counter[Reason] = Counter()
+    for row in inside:
+        event = _event(row, wrong)
+        months.setdefault(event.month, []).append(event)
+        if event.left_out is not None:
+            reasons[event.left_out] += 1
+    undated = tuple(months.pop(None, ()))
+    dated = {month: found for month, found in months.items() if month is not None}
     opened, records = _uses(uses, wrong, filters)
-    reasons = Counter(event.left_out for event in found if event.left_out is not None)
     return MonthlyRecord(
         months=tuple(
-            _month(month, months.get(month, []), opened, records) for month in in_a_row({*months, *records})
+            _month(month, dated.get(month, []), opened, records) for month in in_a_row({*dated, *records})
         ),
-        undated=tuple(event for event in found if event.month is None),
+        undated=undated,
         left_out=_left_out(perhaps, reasons),
         to_mend=tuple(
             SiteMonthInError(model, site, month, number, count)
@@ -104,32 +111,43 @@ def _record(events: Table, uses: Table, filters: Filters) -> MonthlyRecord:
 SiteMonth = tuple[str, str, datetime.date]
 
 
-def _in_error(rows: Iterable[Row]) -> dict[SiteMonth, tuple[int, int]]:
+def _in_error(rows: Iterable[EventOfDay]) -> dict[SiteMonth, tuple[int, int]]:
     """Site-months of a model with fewer uses than first events: both numbers."""
     events: Counter[SiteMonth] = Counter()
     uses: dict[SiteMonth, int] = {}
     for row in rows:
-        if row["uses"] is not None and not row["secondary"]:
-            key = (row["device_model"], row["site"], row["month"])
+        if row.uses is not None and row.caused_by is None and row.device_model and row.month:
+            key = (row.device_model, row.site, row.month)
             events[key] += 1
-            uses[key] = row["uses"]
+            uses[key] = row.uses
     return {key: (uses[key], number) for key, number in events.items() if number > uses[key]}
 
 
-def _event(row: Row, wrong: Mapping[SiteMonth, object]) -> DeviceEvent:
+def _event(row: EventOfDay, wrong: Mapping[SiteMonth, object]) -> DeviceEvent:
     reason: Reason | None = None
-    if row["secondary"]:
+    if row.caused_by is not None:
         reason = None
-    elif row["device_model"] is None:
+    elif row.device_model is None:
         reason = Reason.NO_MODEL
-    elif row["month"] is None:
+    elif row.month is None:
         reason = Reason.NO_MONTH
-    elif row["uses"] is None:
+    elif row.uses is None:
         reason = Reason.NO_DENOMINATOR
-    elif (row["device_model"], row["site"], row["month"]) in wrong:
+    elif wrong and (row.device_model, row.site, row.month) in wrong:
         reason = Reason.SITE_MONTH_IN_ERROR
-    known = {key: value for key, value in row.items() if key not in ("uses", "device_class")}
-    return DeviceEvent(**known, left_out=reason)
+    return DeviceEvent(
+        case=row.case,
+        site=row.site,
+        device_model=row.device_model,
+        month=row.month,
+        earliest=row.earliest,
+        latest=row.latest,
+        secondary=row.caused_by is not None,
+        situation=row.situation,
+        ending=row.ending,
+        lot=row.lot,
+        left_out=reason,
+    )
 
 
 def _uses(
@@ -176,9 +194,9 @@ def _within(earliest: datetime.date, latest: datetime.date, filters: Filters) ->
     return after and (filters.until is None or latest <= filters.until.latest)
 
 
-def _touches(row: Row, filters: Filters) -> bool:
-    after = filters.since is None or row["latest"] >= filters.since.earliest
-    return after and (filters.until is None or row["earliest"] <= filters.until.latest)
+def _touches(row: EventOfDay, filters: Filters) -> bool:
+    after = filters.since is None or row.latest >= filters.since.earliest
+    return after and (filters.until is None or row.earliest <= filters.until.latest)
 
 
 def in_a_row(months: Iterable[datetime.date]) -> Iterator[datetime.date]:
