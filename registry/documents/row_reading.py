@@ -31,7 +31,6 @@ Values = tuple[Any, ...]
 Held = Sequence[Mapping[int, Sequence[Values]]]
 """The rows of each table, in the order of a plan's tables, by the key of the row they hang on."""
 
-_MAY_BE_UNKNOWN = (Form.NUMBER, Form.STAFF, Form.MODEL)
 _KEY, _PARENT, _UNKNOWN, _EMPTY = range(4)
 _VERSION, _ID, _SITE = range(4, 7)
 _OF_A_CASE = ("pk", "code", "unknown", "empty", "version", "document_id", "site__code")
@@ -48,14 +47,8 @@ class ClearCase(NamedTuple):
 class _Object:
     """Where the fields of an object stand in a row, the objects inside it, and its lists of objects."""
 
-    first: int
-    last: int
-    fields: tuple[str, ...]
-    """Those that stand in the places from `first` to before `last`."""
-    made: tuple[tuple[str, Callable[[Any], Json]], ...]
-    """What is made of the values of some of them."""
-    columns: tuple[tuple[str, str], ...]
-    """The columns of those that a row may name as unknown."""
+    cells: tuple[tuple[str, int, str, Callable[[Any], Json] | None], ...]
+    """Field, place, column, and what is made of the value."""
     dates: tuple[tuple[str, int, int], ...]
     inside: tuple[tuple[str, _Object, str], ...]
     lists: tuple[tuple[str, str, ReadTable], ...]
@@ -108,16 +101,17 @@ class Plan:
         return read
 
     def _object(self, part: Part, model: type[Row], path: str, columns: list[str]) -> _Object:
-        own = [column for column in part.columns if self._asks_for(f"{path}{column.field}")]
-        plain = [column for column in own if column.form is not Form.DATE]
-        first = len(columns)
-        columns += [_asked(column) for column in plain]
-        last = len(columns)
-        dates = []
-        for column in own:
+        cells, dates = [], []
+        for column in part.columns:
+            if not self._asks_for(f"{path}{column.field}"):
+                continue
+            place = len(columns)
             if column.form is Form.DATE:
-                dates.append((column.field, len(columns), len(columns) + 1))
                 columns += (f"{column.column}_earliest", f"{column.column}_latest")
+                dates.append((column.field, place, place + 1))
+            else:
+                columns.append(_asked(column))
+                cells.append((column.field, place, column.column, _made_of(column, model)))
         inside = tuple(
             (name, self._object(inner, model, f"{path}{name}.", columns), inner.empty_as)
             for name, inner in part.inside
@@ -128,18 +122,7 @@ class Plan:
             for name, column_name, table in part.lists
             if self._asks_for(f"{path}{name}")
         )
-        return _Object(
-            first,
-            last,
-            fields=tuple(column.field for column in plain),
-            made=tuple((column.field, made) for column in plain if (made := _made_of(column, model))),
-            columns=tuple(
-                (column.field, column.column) for column in plain if column.form in _MAY_BE_UNKNOWN
-            ),
-            dates=tuple(dates),
-            inside=inside,
-            lists=lists,
-        )
+        return _Object(tuple(cells), tuple(dates), inside, lists)
 
     def document(self, case: Values, held: Held) -> Document:
         """The clear document of one case from its own row and those of all tables."""
@@ -182,7 +165,7 @@ def _asked(column: Column) -> str:
 
 
 def _made_of(column: Column, model: type[Row]) -> Callable[[Any], Json] | None:
-    """What is made of a stored value: numbers and lists have a form of their own in documents."""
+    """What is made of a stored value where a document has another form for it."""
     if column.form is Form.LIST:
         return lambda stored: list(_listed(stored))
     if column.form is Form.NUMBER and isinstance(model._meta.get_field(column.column), DecimalField):
@@ -212,15 +195,13 @@ def _day(stored: str | datetime.date) -> datetime.date:
 
 def _put_together(thing: _Object, row: Values, case: int, held: Held) -> Document:
     unknown, empty = _listed(row[_UNKNOWN]), _listed(row[_EMPTY])
-    values = zip(thing.fields, row[thing.first : thing.last], strict=True)
-    found: Document = {name: value for name, value in values if value is not None}
-    for name, made in thing.made:
-        if name in found:
-            found[name] = made(found[name])
-    if unknown:
-        for name, column in thing.columns:
-            if column in unknown:
-                found[name] = UNKNOWN
+    found: Document = {}
+    for name, place, column, made_of in thing.cells:
+        value = row[place]
+        if value is not None:
+            found[name] = value if made_of is None else made_of(value)
+        elif unknown and column in unknown:
+            found[name] = UNKNOWN
     for name, earliest, latest in thing.dates:
         if row[earliest] is not None:
             found[name] = _date(row[earliest], row[latest])
