@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db.models import Count, F, OuterRef, Q, Subquery, Value
+from django.db.models import Case, Count, F, OuterRef, Q, Subquery, Value, When
 from django.db.models.functions import Coalesce
 
 from analytics.cohorts.counting import Table, in_order, in_scope
@@ -27,13 +27,18 @@ def rescue_tools(scope: Scope, filters: Filters, *, by_situation: bool) -> Table
     ended = Action.objects.filter(
         complication=OuterRef("complication"), ends_attempt=True, position__gte=OuterRef("action__position")
     ).order_by("position")
+    its_last = Q(action__ends_attempt=True)
     used = InvolvedDevice.objects.filter(action__in=in_scope(tries, scope)).annotate(
         model=F("device_model__code"),
         kind=Coalesce("device_model__device_class", "device_class", Value(UNKNOWN)),
         faced=F("action__situation_faced"),
         aim=F("action__aim"),
-        attempt=Subquery(ended.values("pk")[:1]),
-        came_of_it=Subquery(ended.values("attempt_result")[:1]),
+        # Most tries are the last of their attempt, and nothing is looked up for them.
+        attempt=Case(When(its_last, then=F("action")), default=Subquery(ended.values("pk")[:1])),
+        came_of_it=Case(
+            When(its_last, then=F("action__attempt_result")),
+            default=Subquery(ended.values("attempt_result")[:1]),
+        ),
     )
     known, resolved = ~Q(came_of_it=Result.UNKNOWN), Q(came_of_it=Result.RESOLVED)
     counted = used.values(*keys).annotate(
