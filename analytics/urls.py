@@ -28,6 +28,7 @@ urlpatterns: list[URLPattern] = [
     path("techniques.csv", techniques.techniques_csv, name="techniques_csv"),
     path("devices/", devices.devices, name="devices"),
     path("devices/model/<model:code>/", device.device, name="device"),
+    path("devices/events/<model:code>.csv", device.device_events_csv, name="device_events_csv"),
     path("devices/over-time/", device.over_time, name="over_time"),
     path("devices/annotations/", marks.annotation_added, name="annotation_added"),
     path("devices/annotations/<slug:code>/end/", marks.annotation_ended, name="annotation_ended"),

@@ -120,7 +120,9 @@ def _signal(world: World, person: Person) -> str:
     return f"W-1{BETWEEN}L-1"
 
 
-OWN_THINGS = frozenset({"draft", "discard_draft", "signal", "signal_answered", "figure_file", "device"})
+OWN_THINGS = frozenset(
+    {"draft", "discard_draft", "signal", "signal_answered", "figure_file", "device", "device_events_csv"}
+)
 """Routes whose example is the caller's own, at their own site; figures are of the sites of who asks."""
 
 EXAMPLES: Mapping[str, Callable[[World, Person], str]] = {
@@ -131,6 +133,7 @@ EXAMPLES: Mapping[str, Callable[[World, Person], str]] = {
     "figure_file name": lambda world, person: "endings-by-attempt",
     "figure_file kind": lambda world, person: "csv",
     "device code": _model,
+    "device_events_csv code": _model,
     "annotation_ended code": _annotation,
     "lot_released code": _lot,
     "signal rule": lambda world, person: "one_lot",

@@ -21,11 +21,14 @@ from analytics.charts.figure import Figure
 from analytics.forms.annotation import AnnotationForm
 from analytics.recording import said_in
 from analytics.signals import crossed_charts_of
-from analytics.views.asked import Sites, what_is_asked
+from analytics.views.asked import Sites, csv_of, refused, what_is_asked
 from registry.access import NotFound, Scope, may_enter, scope_for, sites_for
 from registry.cautions import caution
 from registry.doors import MemberRequest, page
 from registry.drawings.phrases import lowered, named
+
+SHOWN_EVENTS = 200
+"""Events of a model that its page lists, the latest; its CSV has them all."""
 
 
 @require_GET
@@ -46,9 +49,7 @@ def page_of_months(
     request: MemberRequest, code: str | None, *, form: AnnotationForm | None = None, status: int = 200
 ) -> HttpResponse:
     """The page of a model, or without one of all devices; `form` is an annotation that could not be kept."""
-    model = cohorts.model_with_code(code.replace("\0", "")) if code is not None else None
-    if code is not None and model is None:
-        raise NotFound("there is no such model")
+    model = _model(code) if code is not None else None
     route, allowed = ("device", asking.OF_MODEL) if model else ("over_time", asking.OF_DEVICES)
     asked, scope, sites = what_is_asked(request, route, allowed)
     context: dict[str, Any] = {
@@ -77,6 +78,27 @@ def page_of_months(
     return render(request, "analytics/device.html", context, status=status)
 
 
+def _model(code: str) -> Any:
+    """The row of the catalogue; NotFound without one."""
+    model = cohorts.model_with_code(code.replace("\0", ""))
+    if model is None:
+        raise NotFound("there is no such model")
+    return model
+
+
+@require_GET
+@page("device_events_csv")
+def device_events_csv(request: MemberRequest, code: str) -> HttpResponse:
+    """Every event of one model, for the filters of its page."""
+    model = _model(code)
+    asked, scope, _ = what_is_asked(request, "device_events_csv", asking.OF_MODEL)
+    if asked.problems:
+        return refused(asked)
+    lines = figures.event_lines(summaries.months_of(scope, asked.filters, model.code))
+    columns = ("day", "site", "case", "situation", "ending", "lot", "note")
+    return csv_of("events.csv", columns, ([getattr(line, name) for name in columns] for line in lines))
+
+
 def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str, Any]:
     """What the page shows; `model` is a row of the catalogue, None for all devices."""
     code = model.code if model else None
@@ -92,6 +114,7 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
     subject = _subject(asked, model)
     query = {**asked.typed, **({"model": (code,)} if code is not None else {})}
     record = found.asked
+    events = figures.event_lines(record) if code is not None else []
     return {
         "figures_of": Asked(query, asked.sites, asked.filters, ()),
         "subject": subject,
@@ -110,7 +133,8 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
         "said_of_sum": figures.sum_in_words(found),
         "no_baseline": found.baseline is None,
         "crosses": figures.crosses(found),
-        "events": figures.event_lines(record) if code is not None else [],
+        "events": events[:SHOWN_EVENTS],
+        "more_events": max(len(events) - SHOWN_EVENTS, 0),
         "marks": marks,
         "to_mend": [(sites.get(one.site, one.site), one) for one in record.to_mend],
         "why_procedures": figures.why_of_procedures(procedures) if procedures else "",
@@ -174,9 +198,7 @@ def _letters(number: int) -> Iterable[str]:
 def _found(scope: Scope, asked: Asked) -> tuple[OverTime, list[Mark], str]:
     """For a figure as a file: its model is among the filters."""
     code = asked.of("model") or None
-    model = cohorts.model_with_code(code) if code else None
-    if code and model is None:
-        raise NotFound("there is no such model")
+    model = _model(code) if code else None
     found = summaries.over_time(scope, asked.filters, code, model.device_class if model else None)
     return found, marks_of(scope, code), _subject(asked, model)
 

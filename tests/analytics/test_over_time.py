@@ -20,6 +20,7 @@ from analytics.answers import Reason
 from analytics.answers_months import Month, MonthlyRecord, Rule
 from analytics.filters import Filters
 from analytics.summaries.over_time import by_month
+from analytics.views import device
 from analytics.watching import Baseline
 from registry.partial_dates import span
 from registry.recording.exports import export_lines
@@ -195,6 +196,23 @@ def test_the_page_the_csv_and_the_record_hold_the_same_months(north: None) -> No
     # A disc for each first event, whatever the drawing puts around it.
     drawing = page.split('id="events-by-month-title"')[1].split("</svg>")[0]
     assert drawing.count('class="c-dot"') == len(record.events)
+
+
+def test_a_model_lists_its_latest_events_and_its_csv_has_them_all(
+    north: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(device, "SHOWN_EVENTS", 3)
+    client = a_busy_wire()
+    page = shown(client, "/devices/model/W-1/")
+    listed = re.findall(r'<a href="/case/([^/"]+)/">', page.split("The cases behind it")[-1])
+    written = client.get(reverse("device_events_csv", args=["W-1"])).content.decode()
+    rows = list(csv.DictReader(io.StringIO(written)))
+    record = summaries.months_of(EVERYTHING, Filters(), "W-1")
+    assert len(rows) == len(record.events) > 3
+    assert [row["case"] for row in rows[:3]] == listed
+    assert f"The latest 3; {len(rows) - 3} earlier ones only in the CSV." in text_of(page)
+    nonsense = client.get(reverse("device_events_csv", args=["W-1"]), {"since": "soon"})
+    assert nonsense.status_code == 400
 
 
 def test_the_table_of_the_sum_holds_each_step_and_says_where_it_crossed(north: None) -> None:
