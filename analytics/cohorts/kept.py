@@ -106,7 +106,9 @@ def _written(tables: Tables) -> str:
     held = {
         name: {
             "columns": list(table[0]),
-            "days": [column for column, value in table[0].items() if isinstance(value, datetime.date)],
+            "days": [
+                column for column in table[0] if any(isinstance(row[column], datetime.date) for row in table)
+            ],
             "rows": [list(row.values()) for row in table],
         }
         for name, table in tables.items()
@@ -122,7 +124,7 @@ def _read(text: str) -> Tables:
 def _rows(columns: list[str], days: list[str], rows: list[list[Any]]) -> Table:
     for place in map(columns.index, days):
         for row in rows:
-            row[place] = datetime.date.fromisoformat(row[place])
+            row[place] = row[place] and datetime.date.fromisoformat(row[place])
     return [dict(zip(columns, row, strict=True)) for row in rows]
 
 
@@ -134,6 +136,16 @@ def one_table(table: Table) -> Tables:
 def one_row(row: Row) -> Tables:
     """An answer that is one row."""
     return {"": [row]}
+
+
+def one_number(number: int) -> Tables:
+    """An answer that is a number."""
+    return {"": [{"number": number}]}
+
+
+def numbers_together(found: Sequence[Tables]) -> int:
+    """The sum of the numbers of several sites."""
+    return sum(row["number"] for tables in found for row in tables.get("", []))
 
 
 def added(found: Sequence[Tables], keys: Sequence[str], name: str = "") -> Table:

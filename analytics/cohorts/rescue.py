@@ -6,13 +6,17 @@ from django.db.models import Case, Count, F, OuterRef, Q, Subquery, Value, When
 from django.db.models.functions import Coalesce
 
 from analytics.cohorts.counting import Table, in_order, in_scope
+from analytics.cohorts.kept import by, keepable, one_table
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.ladder import COUNTED_AIMS
 from registry.models import Action, InvolvedDevice
 from registry.terms import UNKNOWN, Result
 
+_KEYS = ("device_model", "device_class", "aim", "situation_faced")
 
+
+@keepable(one_table, by(*_KEYS), ways=({"by_situation": False}, {"by_situation": True}))
 def rescue_tools(scope: Scope, filters: Filters, *, by_situation: bool) -> Table:
     """Attempts by the device model used in one of their tries and the aim, with `by_situation` also by the one faced.
 
@@ -50,6 +54,4 @@ def rescue_tools(scope: Scope, filters: Filters, *, by_situation: bool) -> Table
     )
     names = {"model": "device_model", "kind": "device_class", "faced": "situation_faced"}
     rows = [{names.get(key, key): value for key, value in row.items()} for row in counted]
-    return in_order(
-        rows, ["device_model", "device_class", "aim", *(["situation_faced"] if by_situation else [])]
-    )
+    return in_order(rows, _KEYS if by_situation else _KEYS[:-1])

@@ -9,6 +9,7 @@ from django.db.models import Case, Count, Exists, F, Max, OuterRef, Q, QuerySet,
 
 from analytics.cohorts.counting import Row, Table, in_order, in_scope, number_of
 from analytics.cohorts.devices import REPORTED_WHOLE, in_a_month_reported_whole, of_class
+from analytics.cohorts.kept import by, keepable, one_table
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.models import Complication, Membership, MonthlyReturn, Site, Staff, StaffRole
@@ -42,10 +43,20 @@ def sites(scope: Scope, filters: Filters) -> Table:
     if scope.sites is not None:
         found = found.filter(pk__in=scope.sites)
     rows = {row["pk"]: {**row, **_NO_COUNTS} for row in found.values("pk", "code", "name", "withdrawn")}
+    for counts in counts_of_sites(scope, filters):
+        rows[counts["site"]].update({key: counts[key] for key in _NO_COUNTS})
+    return in_order(rows.values(), ["name", "code"])
+
+
+# A site has one row, whose last month is added to no other's.
+@keepable(one_table, by("site", "last"))
+def counts_of_sites(scope: Scope, filters: Filters) -> Table:
+    """The counts of each `site` (its key) that has any: who has a role there, and its name, may change without them."""
+    rows: dict[int, Row] = {}
     for counts in (_procedures(scope, filters), _cases(scope, filters), _endings(scope, filters)):
         for count in counts:
-            rows[count.pop("site")].update(count)
-    return in_order(rows.values(), ["name", "code"])
+            rows.setdefault(count["site"], {"site": count["site"], **_NO_COUNTS}).update(count)
+    return in_order(rows.values(), ["site"])
 
 
 def _procedures(scope: Scope, filters: Filters) -> Iterable[Any]:
@@ -98,16 +109,7 @@ def operators(scope: Scope, filters: Filters) -> Table:
     `person` is the account's key and `name` its name, None where there is none. A case that names nobody as first
     operator is in no row; of two, the first that is named counts.
     """
-    named = StaffRole.objects.filter(case=OuterRef("case"), role="first_operator", person__isnull=False)
-    complications = in_scope(_ended(filters), scope).annotate(
-        operator=Subquery(named.order_by("index").values("person")[:1])
-    )
-    counts = (
-        complications.filter(operator__isnull=False)
-        .values("operator")
-        .annotate(complications=Count("pk"), cases=Count("case", distinct=True), **_OUT)
-    )
-    found: dict[int, Row] = {count["operator"]: {**count} for count in counts}
+    found = {counts["operator"]: counts for counts in counts_of_operators(scope, filters)}
     staff = Staff.objects.filter(pk__in=list(found)).values(
         "pk", "code", "person", site_code=F("site__code"), name=F("person__name")
     )
@@ -124,6 +126,21 @@ def operators(scope: Scope, filters: Filters) -> Table:
         ],
         ["site", "code"],
     )
+
+
+@keepable(one_table, by("operator"))
+def counts_of_operators(scope: Scope, filters: Filters) -> Table:
+    """The counts of each first `operator`, the key of a staff code: codes are linked to accounts without them."""
+    named = StaffRole.objects.filter(case=OuterRef("case"), role="first_operator", person__isnull=False)
+    complications = in_scope(_ended(filters), scope).annotate(
+        operator=Subquery(named.order_by("index").values("person")[:1])
+    )
+    counts = (
+        complications.filter(operator__isnull=False)
+        .values("operator")
+        .annotate(complications=Count("pk"), cases=Count("case", distinct=True), **_OUT)
+    )
+    return in_order([{**count} for count in counts], ["operator"])
 
 
 def names_of_sites(scope: Scope) -> dict[str, str]:

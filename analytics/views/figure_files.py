@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from django.http import HttpResponse
 from django.views.decorators.http import require_GET
 
-from analytics import asking, cohorts, figures
+from analytics import asking, cohorts, figures, snapshots
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
 from analytics.figures import (
@@ -34,12 +34,13 @@ Make = Callable[[Scope, Asked, Sites], Figure | None]
 class Source:
     """Where a figure comes from: the route whose rights hold, the filters of its page, and its maker.
 
-    The maker answers None where the filters leave nothing to draw.
+    The maker answers None where the filters leave nothing to draw. `kept` says that all it asks is in a snapshot.
     """
 
     route: str
     allowed: Sequence[str]
     make: Make
+    kept: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,19 +50,20 @@ class PersonalSource:
     route: str
     allowed: Sequence[str]
     make: Callable[[MemberRequest, Asked], Figure | None]
+    kept: bool = False
 
 
 FIGURES: Mapping[str, Source | PersonalSource] = {
-    figures.DEVICE_RATES: Source("devices", asking.OF_DEVICE_RATES, devices.device_rates),
+    figures.DEVICE_RATES: Source("devices", asking.OF_DEVICE_RATES, devices.device_rates, kept=True),
     figures.EVENTS_BY_MONTH: Source("device", asking.OF_MONTHS, device_page.events_by_month),
     figures.USES_BETWEEN_EVENTS: Source("device", asking.OF_MONTHS, device_page.uses_between_events),
     figures.RUNNING_SUM: Source("device", asking.OF_MONTHS, device_page.running_sum),
     figures.CASES_BY_MONTH: Source("over_time", asking.OF_DEVICES, device_page.cases_by_month),
     figures.SIGNAL_CHART: PersonalSource("signal", asking.OF_SIGNAL, signals_page.signal_chart),
-    figures.CHARTS_WATCHED: Source("signals", asking.OF_SIGNALS, signals_page.charts_watched),
-    PLACES: Source("places", asking.OF_TECHNIQUES, places.map_of_places),
-    SITE_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.site_funnel),
-    OPERATOR_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.operator_funnel),
+    figures.CHARTS_WATCHED: Source("signals", asking.OF_SIGNALS, signals_page.charts_watched, kept=True),
+    PLACES: Source("places", asking.OF_TECHNIQUES, places.map_of_places, kept=True),
+    SITE_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.site_funnel, kept=True),
+    OPERATOR_FUNNEL: PersonalSource("sites", asking.OF_SITES, sites_page.operator_funnel, kept=True),
     ENDINGS_BY_ATTEMPT: Source("techniques", asking.OF_TECHNIQUES, techniques.endings_by_attempt),
     ORDER_OF_ATTEMPTS: Source("techniques", asking.OF_TECHNIQUES, techniques.order_of_attempts),
     ATTEMPTS_BY_TECHNIQUE: Source("techniques", asking.OF_TECHNIQUES, techniques.attempts_by_technique),
@@ -81,13 +83,14 @@ def figure_file(request: MemberRequest, name: str, kind: str) -> HttpResponse:
     asked, scope, sites = what_is_asked(request, source.route, source.allowed)
     if asked.problems:
         return refused(asked)
-    with cohorts.at_one_moment():
+    with snapshots.answering(asked.filters) if source.kept else cohorts.at_one_moment() as as_of:
         if isinstance(source, PersonalSource):
             figure = source.make(request, asked)
         else:
             figure = source.make(scope, asked, sites)
     if figure is None:
         raise NotFound("with these filters there is nothing to draw")
+    name += snapshots.in_file_name(as_of)
     if kind == "csv":
         return csv_of(f"{name}.csv", figure.columns, figure.rows)
     response = file_of(f"{name}.svg", "image/svg+xml")

@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from analytics import asking, cohorts, figures, summaries
+from analytics import asking, figures, snapshots, summaries
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
 from analytics.views.all_filters import chips_of, narrowed
@@ -26,7 +26,7 @@ def places(request: MemberRequest) -> HttpResponse:
     cautions = [caution("places_without_denominator"), caution("selection_of_reports")]
     context: dict[str, Any] = {"asked": asked, "cautions": cautions}
     if not asked.problems:
-        with cohorts.at_one_moment():
+        with snapshots.answering(asked.filters) as context["as_of"]:
             found = summaries.places(scope, asked.filters)
             contexts = summaries.lesion_contexts(scope, asked.filters)
         context |= {
@@ -54,5 +54,7 @@ def places_csv(request: MemberRequest) -> HttpResponse:
     asked, scope, _ = what_is_asked(request, "places_csv", asking.OF_TECHNIQUES)
     if asked.problems:
         return refused(asked)
-    rows = figures.context_rows(summaries.lesion_contexts(scope, asked.filters))
-    return csv_of("lesions.csv", ("table", "situation", "of_the_lesion", "complications"), rows)
+    with snapshots.answering(asked.filters) as as_of:
+        rows = figures.context_rows(summaries.lesion_contexts(scope, asked.filters))
+    name = f"lesions{snapshots.in_file_name(as_of)}.csv"
+    return csv_of(name, ("table", "situation", "of_the_lesion", "complications"), rows)

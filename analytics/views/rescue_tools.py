@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from analytics import asking, charts, chips, cohorts, figures, summaries
+from analytics import asking, charts, chips, cohorts, figures, snapshots, summaries
 from analytics.answers import OF_TECHNIQUES
 from analytics.answers_devices import RescueRecord
 from analytics.asking import Asked
@@ -26,7 +26,7 @@ def rescue_tools(request: MemberRequest) -> HttpResponse:
     asked, scope, sites = what_is_asked(request, "rescue_tools", asking.OF_RESCUE_TOOLS)
     context: dict[str, Any] = {"asked": asked, "cautions": [*map(caution, OF_TECHNIQUES)]}
     if not asked.problems:
-        with cohorts.at_one_moment():
+        with snapshots.answering(asked.filters) as context["as_of"]:
             context |= _of_rescue_tools(scope, asked, sites)
     context["chips"] = [
         chips.situation_chip(asked, figures.situations_offered([], None), context.get("situation", "")),
@@ -65,6 +65,7 @@ def rescue_tools_csv(request: MemberRequest) -> HttpResponse:
     asked, scope, _ = what_is_asked(request, "rescue_tools_csv", asking.OF_RESCUE_TOOLS, query)
     if asked.problems:
         return refused(asked)
-    answer = summaries.rescue_tools(scope, asked.filters, by_situation=by_situation)
+    with snapshots.answering(asked.filters) as as_of:
+        answer = summaries.rescue_tools(scope, asked.filters, by_situation=by_situation)
     columns = [name for name in columns_of(RescueRecord) if by_situation or name != "situation_faced"]
-    return csv_of("rescue-tools.csv", columns, cells_of(answer.rows, columns))
+    return csv_of(f"rescue-tools{snapshots.in_file_name(as_of)}.csv", columns, cells_of(answer.rows, columns))

@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from analytics import asking, charts, chips, cohorts, figures, summaries
+from analytics import asking, charts, chips, cohorts, figures, snapshots, summaries
 from analytics.answers_sites import FEWEST_OTHERS, OneselfAmongOthers, SiteRecord, Sites
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
@@ -36,7 +36,7 @@ def sites(request: MemberRequest) -> HttpResponse:
         "fewest_others": FEWEST_OTHERS,
     }
     if not asked.problems:
-        with cohorts.at_one_moment():
+        with snapshots.answering(asked.filters) as context["as_of"]:
             context |= _of_sites(_sites(request, asked)) | _of_people(request, asked)
     context["chips"] = [chips.device_chip(asked, wires=False), chips.period_chip(asked, whole_months=True)]
     context["narrowed"] = chips.narrowed(context["chips"])
@@ -108,7 +108,9 @@ def sites_csv(request: MemberRequest) -> HttpResponse:
     asked, _, _ = what_is_asked(request, "sites_csv", asking.OF_SITES)
     if asked.problems:
         return refused(asked)
-    return csv_of("sites.csv", _COLUMNS, map(_row, _sites(request, asked).own))
+    with snapshots.answering(asked.filters) as as_of:
+        own = _sites(request, asked).own
+    return csv_of(f"sites{snapshots.in_file_name(as_of)}.csv", _COLUMNS, map(_row, own))
 
 
 def _row(one: SiteRecord) -> tuple[str | int | float | None, ...]:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Iterator
 from itertools import chain, combinations
+from random import Random
 
 import pytest
 from django.utils import timezone
@@ -15,11 +17,15 @@ from analytics import cohorts, snapshots, summaries
 from analytics.cohorts import Filters, kept
 from analytics.models import Snapshot
 from registry.access import Scope
-from registry.models import Case, Head, Site
+from registry.models import Case, Head, Person, Site, Staff
 from registry.partial_dates import span
+from registry.terms import Role
 from tests.analytics.builders import EVERYTHING, add_sites, catalogue, returns, take, uses
 from tests.analytics.invented import CLASSES, SITES, invented_cases, invented_uses
-from tests.analytics.page_reading import a_member, shown
+from tests.analytics.page_reading import a_member, shown, text_of
+from tests.analytics.test_device_pages import with_tools
+from tests.analytics.test_places import placed
+from tests.builders import Document
 
 pytestmark = [pytest.mark.data, pytest.mark.django_db]
 
@@ -36,8 +42,21 @@ def registry(db: None) -> None:
     add_sites(*SITES, "quiet")
     catalogue(*(f"Maker,{model},A name,{device_class}" for model, device_class in CLASSES.items()))
     uses(*(f"{site},{model},{month},{n}" for (site, model, month), n in invented_uses(1).items()))
-    take(*invented_cases(300, seed=5))
+    chance = Random(4)
+    take(
+        *(
+            operated(with_tools(placed(one, chance), n), n)
+            for n, one in enumerate(invented_cases(300, seed=5))
+        )
+    )
     returns("north,2026-03,120,all_reported,p-001", f"{SITES[1]},2026-02,80,none_happened,p-001")
+    returns(*(f"{site},2024-03,90,all_reported,p-001" for site in SITES))
+
+
+def operated(case: Document, number: int) -> Document:
+    """The case with one of five first operators, whose codes are taken at every site, or with none."""
+    staff = [{"person": f"op-{number % 7}", "role": "first_operator"}] if number % 7 < 5 else []
+    return {**case, "procedure": {**case["procedure"], "staff": staff}}
 
 
 def one_more(number: int = 1) -> None:
@@ -54,7 +73,7 @@ def scopes() -> Iterator[Scope]:
 
 
 def unfiltered(scope: Scope) -> list[object]:
-    """All that the pages of techniques and of devices ask without filters."""
+    """All that pages which read a snapshot ask without filters."""
     return [
         cohorts.techniques(scope, Filters(), by_attempt=False),
         cohorts.techniques(scope, Filters(), by_attempt=True),
@@ -66,6 +85,13 @@ def unfiltered(scope: Scope) -> list[object]:
         cohorts.extent_of_devices(scope, Filters()),
         cohorts.months_with_uses(scope, Filters()),
         cohorts.months_reported_whole(scope, Filters()),
+        cohorts.places(scope, Filters()),
+        cohorts.cases_of_places(scope, Filters()),
+        cohorts.lesions(scope, Filters()),
+        cohorts.rescue_tools(scope, Filters(), by_situation=False),
+        cohorts.rescue_tools(scope, Filters(), by_situation=True),
+        cohorts.sites(scope, Filters()),
+        cohorts.operators(scope, Filters()),
     ]
 
 
@@ -247,6 +273,60 @@ def test_the_file_of_techniques_bears_the_moment_in_its_name(registry: None) -> 
     assert f'"techniques-as-of-{as_of:%Y-%m-%dT%H%MZ}.csv"' in answer["Content-Disposition"]
     answer = client.get("/techniques.csv", {"situation": "wire_stuck"})
     assert '"techniques.csv"' in answer["Content-Disposition"]
+
+
+@pytest.mark.parametrize("path", ["/places/", "/devices/rescue/", "/sites/"])
+def test_pages_of_the_whole_registry_say_as_of_when_they_are(registry: None, path: str) -> None:
+    client = a_member(*SITES)
+    live = text_of(shown(client, path))
+    assert "As of" not in live
+    snapshots.rebuild()
+    read = text_of(shown(client, path))
+    assert "no changes since" in read
+    assert re.sub(r"As of .* counted at once\. ", "", read) == live
+    assert "As of" not in shown(client, path, {"since": "2024-01"})
+
+
+@pytest.mark.parametrize(
+    ("path", "name"),
+    [
+        ("/lesions.csv", "lesions"),
+        ("/devices/rescue.csv", "rescue-tools"),
+        ("/sites.csv", "sites"),
+        ("/figures/places.csv", "places"),
+        ("/figures/site-funnel.svg", "site-funnel"),
+        ("/figures/device-rates.svg", "device-rates"),
+    ],
+)
+def test_a_file_read_from_a_snapshot_is_the_live_one_under_the_name_of_the_moment(
+    registry: None, path: str, name: str
+) -> None:
+    client = a_member(*SITES)
+    live = shown(client, path)
+    snapshots.rebuild()
+    as_of = Snapshot.objects.get(name=snapshots.STAMP).as_of
+    answer = client.get(path)
+    assert answer.content.decode() == live
+    assert f'"{name}-as-of-{as_of:%Y-%m-%dT%H%MZ}.{path[-3:]}"' in answer["Content-Disposition"]
+
+
+def test_a_figure_that_is_in_no_snapshot_is_counted_and_bears_no_moment(registry: None) -> None:
+    snapshots.rebuild()
+    one_more()
+    answer = a_member(*SITES).get("/figures/endings-by-attempt.csv")
+    assert '"endings-by-attempt.csv"' in answer["Content-Disposition"]
+
+
+def test_a_staff_code_linked_after_a_snapshot_is_its_holders_own_at_once(registry: None) -> None:
+    client = a_member("north", role=Role.OPERATOR)
+    snapshots.rebuild()
+    assert "names, as its first operator, a staff code that is linked to your account" in shown(
+        client, "/sites/"
+    )
+    Staff.objects.filter(site__code="north").update(person=Person.objects.get(email="north@sites.example"))
+    page = shown(client, "/sites/")
+    assert "As of" in page
+    assert "name a staff code of yours as first operator" in page
 
 
 def test_a_member_of_one_site_reads_that_site_from_the_snapshot(registry: None) -> None:
