@@ -9,6 +9,7 @@ import calendar
 import datetime
 import itertools
 import math
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -32,7 +33,7 @@ SIGNIFICANT = 3
 
 SAME_DAY = (
     "the uses of a month are spread evenly over its days and an event is the last use of its day; several of one day "
-    "follow each other, and one whose day is not known stands at the end of its month"
+    "are spread evenly over its uses, and those whose day is not known over their month"
 )
 
 
@@ -263,13 +264,25 @@ def _months_between(first: datetime.date, month: datetime.date) -> float:
 
 
 def events_at(month: datetime.date, uses: int, days: Sequence[datetime.date]) -> list[int]:
-    """Which use of its month each event is, from 1; rising, in the order of `days`, which must not fall."""
+    """Which use of its month each event is, from 1; rising, in the order of `days`, which must not fall.
+
+    Several of one day share its uses evenly: did they follow each other, a day of many would lift any sum.
+    """
     length = calendar.monthrange(month.year, month.month)[1]
+    of_day, so_far = Counter(days), Counter[datetime.date]()
     at: list[int] = []
     for number, day in enumerate(days):
-        wanted = max(uses * day.day // length, at[-1] + 1 if at else 1)
-        at.append(min(wanted, uses - (len(days) - 1 - number)))
+        so_far[day] += 1
+        before, until = uses * (day.day - 1) // length, uses * day.day // length
+        wanted = before + math.ceil((until - before) * so_far[day] / of_day[day])
+        at.append(min(max(wanted, at[-1] + 1 if at else 1), uses - (len(days) - 1 - number)))
     return at
+
+
+def spread_over_month(month: datetime.date, number: int) -> list[datetime.date]:
+    """Days for so many events of a month whose own are not known, evenly apart; the middle of the month for one."""
+    length = calendar.monthrange(month.year, month.month)[1]
+    return [month.replace(day=1 + (2 * which + 1) * length // (2 * number)) for which in range(number)]
 
 
 class _Sum:

@@ -14,6 +14,8 @@ from registry.drawings.svg import element
 
 MOST_DOTS = 400
 """Events that each have a dot: of more, dots would cover each other and the line."""
+MOST_SAID = 5
+"""Crossings with words beside them, the last ones; all have their ring and their ground."""
 _PLOT = 190.0
 _FROM_THE_EDGE = 150.0
 
@@ -80,7 +82,9 @@ def running_sum(
             element("circle", class_="c-dot", cx=time.at(turn.at), cy=floor - turn.value * scale, r=4.5)
             for turn in events
         ]
-    drawn += [part for one in crossings for part in _crossing(one, time, floor, scale)]
+    said_from = len(crossings) - MOST_SAID
+    for number, one in enumerate(crossings):
+        drawn += _crossing(one, time, floor, scale, said=number >= said_from)
     drawn += [*month_names(time, floor + 20), *years(time, floor + 32)]
     return (time.width, floor + 60), tuple(drawn)
 
@@ -116,12 +120,11 @@ def _grid(end: float, parts: int, floor: float, scale: float, time: Time) -> lis
     return drawn
 
 
-def _crossing(one: Crossed, time: Time, floor: float, scale: float) -> list[str]:
-    """A ring about the point, its words beside it, and a line down to where the sum begins again."""
+def _crossing(one: Crossed, time: Time, floor: float, scale: float, *, said: bool) -> list[str]:
+    """A ring about the point and, where they are wanted, its words beside it."""
     x, y = time.at(one.at), floor - one.value * scale
     late = x > time.width - _FROM_THE_EDGE
     beside = x - 12 if late else x + 12
-    return [
-        element("circle", class_="c-crossed", cx=x, cy=y, r=9.0),
-        text(one.said, beside, max(y - 12, TOP - 6), "end" if late else "start", "c-strong"),
-    ]
+    ring = element("circle", class_="c-crossed", cx=x, cy=y, r=9.0)
+    words = text(one.said, beside, max(y - 12, TOP - 6), "end" if late else "start", "c-strong")
+    return [ring, words] if said else [ring]

@@ -19,7 +19,7 @@ _PLOT = 150.0
 _UNIT, _LEAST_UNIT = 30.0, 9.0
 _MOST_MARKS = 40
 """Where a month has more, a bar stands for them: so many marks on each other are not counted by eye."""
-_BESIDE = 128.0
+_BESIDE = 24.0
 _CHARACTER, _MOST_CHARACTERS = 7.6, 9
 
 
@@ -129,7 +129,9 @@ def by_month(
     ]
     bottom = floor + 34 + 18 * time.rows
     drawn += years(time, bottom)
-    width = max(time.width, time.end + _BESIDE) if _last_lower(columns) is not None else time.width
+    width = time.width
+    if below and _last_lower(columns) is not None:
+        width = max(width, time.end + _BESIDE + _CHARACTER * max(map(len, below)))
     return (width, bottom + 28), tuple(drawn)
 
 

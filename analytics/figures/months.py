@@ -26,6 +26,10 @@ EVENTS_BY_MONTH = "events-by-month"
 USES_BETWEEN_EVENTS = "uses-between-events"
 RUNNING_SUM = "running-sum"
 CASES_BY_MONTH = "cases-by-month"
+IN_THOUSANDS = 100_000
+"""Numbers under months from which on they stand as thousands; the table beside the picture has them whole."""
+MOST_BEYOND = 12
+"""Months beyond a limit that a description names; of more it tells the number."""
 
 
 def events_by_month(
@@ -80,7 +84,7 @@ def _column(month: Month, limit: MonthLimit | None, rule: Rule, lots: Collection
         month=month.month,
         events=len(month.events),
         left_out=len(month.left_out),
-        under="–" if month.uses is None else f"{month.uses:,}",
+        under=_under(month.uses),
         silent=month.uses is None,
         upper=limit.upper if limit else None,
         lower=limit.lower if limit else None,
@@ -88,6 +92,13 @@ def _column(month: Month, limit: MonthLimit | None, rule: Rule, lots: Collection
         beyond=bool(limit and limit.beyond),
         ringed=frozenset(place for place, event in enumerate(drawn, start=1) if event.lot in lots),
     )
+
+
+def _under(number: int | None) -> str:
+    """What stands under a month: a dash without a number, thousands where there is no room for the number."""
+    if number is None:
+        return "–"
+    return f"{number:,}" if number < IN_THOUSANDS else f"{number / 1_000:,.0f}k"
 
 
 def _letters(marks: Sequence[Mark]) -> list[months.Letter]:
@@ -128,8 +139,14 @@ def _description(found: OverTime, ringed: int) -> str:
             f"{first:%B %Y} to {last:%B %Y}.",
             *([f"{counted(silent, 'month has', 'months have')} no number of uses."] if silent else []),
             *([f"{ringed} of a lot seen twice or set aside."] if ringed else []),
-            *([f"Beyond the limit: {', '.join(f'{one:%B %Y}' for one in beyond)}."] if beyond else []),
+            *([f"Beyond the limit: {_named(beyond)}."] if beyond else []),
         )
+    )
+
+
+def _named(beyond: Sequence[datetime.date]) -> str:
+    return (
+        ", ".join(f"{one:%B %Y}" for one in beyond) if len(beyond) <= MOST_BEYOND else f"{len(beyond)} months"
     )
 
 
@@ -211,7 +228,9 @@ def sum_of(
     size, content = cusum.running_sum(
         months_watched, turns, watch.threshold, crossings, _letters(marks), said=said
     )
-    crossed = "; ".join(one.said for one in crossings) or "not crossed"
+    crossed = "; ".join(one.said for one in crossings[-cusum.MOST_SAID :]) or "not crossed"
+    if len(crossings) > cusum.MOST_SAID:
+        crossed = f"crossed {len(crossings):,} times, lately: {crossed}"
     return Figure(
         name=name,
         title=f"{subject}: the sum use by use, up at each first event, down a little at each use without one",
@@ -256,7 +275,7 @@ def cases_by_month(found: ProceduresOverTime, marks: Sequence[Mark]) -> Figure |
             month=one.month,
             events=one.cases,
             left_out=one.left_out,
-            under="–" if one.procedures is None else f"{one.procedures:,}",
+            under=_under(one.procedures),
             silent=one.procedures is None,
             upper=limit.upper if limit else None,
             lower=limit.lower if limit else None,

@@ -21,6 +21,8 @@ from analytics.watching import (
 )
 from registry.drawings.phrases import counted, lowered, named, raised
 
+TOLD_CROSSINGS = 5
+"""Crossings that are told one by one, the last ones."""
 _ASKS = "A sum that reaches its limit asks for a review of the cases behind it; it proves nothing and names no cause."
 
 
@@ -30,6 +32,7 @@ class HalfYear:
 
     period: str
     estimate: Estimate
+    events: str
     uses: str
     rate: Number | None
     lower: Number | None
@@ -59,11 +62,12 @@ def half_years(found: OverTime) -> list[HalfYear]:
 def _half_year(first: datetime.date, last: datetime.date, one: Estimate) -> HalfYear:
     start = f"{first:%b}" if first.year == last.year and first != last else f"{first:%b %Y}"
     period = f"{first:%B %Y}" if first == last else f"{start} to {last:%b %Y}"
+    said = (period, one, f"{one.count:,}", f"{one.total:,}")
     drawn = one.with_limits
     if drawn is None:
-        return HalfYear(period, one, f"{one.total:,}", None, None, None, " ".join(map(str, one.cautions)))
+        return HalfYear(*said, None, None, None, " ".join(map(str, one.cautions)))
     rate, lower, upper = map(rate_in_words, drawn)
-    return HalfYear(period, one, f"{one.total:,}", rate, lower, upper, "")
+    return HalfYear(*said, rate, lower, upper, "")
 
 
 def why_this_chart(found: OverTime) -> str:
@@ -186,10 +190,12 @@ def _stands(watch: Watch) -> str:
     days = "; ".join(
         f"on {day_in_words(one.day)}, at {one.value:.2f}, {counted(len(one.events), 'event', 'events')} "
         "since it last stood at 0"
-        for one in watch.crossings
+        for one in watch.crossings[-TOLD_CROSSINGS:]
     )
-    times = "once" if len(watch.crossings) == 1 else f"{len(watch.crossings)} times"
-    return f"{now} It crossed {times}: {days}. {_ASKS}"
+    number = len(watch.crossings)
+    times = "once" if number == 1 else f"{number:,} times"
+    lately = "lately " if number > TOLD_CROSSINGS else ""
+    return f"{now} It crossed {times}: {lately}{days}. {_ASKS}"
 
 
 def _baseline(watch: Watch) -> str:
@@ -215,7 +221,7 @@ def _since(found: OverTime, watch: Watch) -> str:
     if drawn:
         rate, lower, upper = map(rate_in_words, drawn)
         said = f", {rate} per 1,000 ({lower} to {upper})"
-    return f"{events} in {uses:,} uses{said}."
+    return f"{events:,} in {uses:,} uses{said}."
 
 
 def _how_long(watch: Watch) -> str:
@@ -239,7 +245,7 @@ def _how_sure(watch: Watch) -> str:
 def _after(watch: Watch) -> str:
     done = {0: "it has not done so yet", 1: "it has done so once"}
     number = len(watch.crossings)
-    return f"The sum starts again at 0; {done.get(number, f'it has done so {number} times')}."
+    return f"The sum starts again at 0; {done.get(number, f'it has done so {number:,} times')}."
 
 
 def event_lines(record: MonthlyRecord) -> list[EventLine]:

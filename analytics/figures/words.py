@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from analytics.answers import Extent, LeftOut, SiteMonths
+from analytics.answers import WORDS, Extent, LeftOut, SiteMonths
 from registry.drawings.phrases import counted, joined, named, raised
 
 
@@ -71,7 +71,9 @@ def technique_in_words(technique: str | None) -> str:
 
 def left_out_in_words(left_out: Iterable[LeftOut]) -> str:
     """One sentence, empty where nothing was left out."""
-    whole = [str(one).replace(" left out: ", " (", 1) + ")" for one in left_out]
+    whole = [
+        f"{counted(one.count, one.of.removesuffix('s'), one.of)} ({WORDS[one.reason]})" for one in left_out
+    ]
     return f"Left out: {joined(whole)}." if whole else ""
 
 

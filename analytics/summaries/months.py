@@ -12,7 +12,7 @@ from analytics.answers import LeftOut, Reason, SiteMonthInError
 from analytics.answers_months import DeviceEvent, Month, MonthlyRecord, ProcedureMonth
 from analytics.cohorts import EventOfDay, Filters, Row, Table
 from analytics.summaries.making import each_month, left_out_of
-from analytics.watching import Baseline, MonthOfUse, Watch, baseline_of, watch
+from analytics.watching import Baseline, MonthOfUse, Watch, baseline_of, spread_over_month, watch
 from registry.access import Scope
 
 
@@ -66,11 +66,27 @@ def class_baseline(scope: Scope, filters: Filters, device_class: str) -> Baselin
 
 
 def months_of_use(record: MonthlyRecord) -> list[MonthOfUse]:
-    """The recorded months as the sum takes them; an event whose day is not known has the last that it may mean."""
+    """The recorded months as the sum takes them, their events in the same order."""
     return [
-        MonthOfUse(one.month, one.uses or 0, tuple(event.latest for event in one.events))
+        MonthOfUse(one.month, one.uses or 0, tuple(day for day, _ in in_turn(one.month, one.events)))
         for one in record.recorded
     ]
+
+
+def in_turn(month: datetime.date, events: Iterable[DeviceEvent]) -> list[tuple[datetime.date, DeviceEvent]]:
+    """Events of a month by the day on which each is taken to have been; those without one are spread over it.
+
+    Put in turn once more they stay as they are.
+    """
+    known: list[tuple[datetime.date, DeviceEvent]] = []
+    without_day: list[DeviceEvent] = []
+    for event in events:
+        if event.earliest == event.latest:
+            known.append((event.latest, event))
+        else:
+            without_day.append(event)
+    spread = zip(spread_over_month(month, len(without_day)), without_day, strict=True)
+    return sorted((*known, *spread), key=lambda one: one[0])
 
 
 def _record(events: Sequence[EventOfDay], uses: Table, filters: Filters) -> MonthlyRecord:
@@ -178,7 +194,7 @@ def _month(
         month=month,
         uses=opened[month] if records[month] else None,
         records=records[month],
-        events=tuple(event for event in first if event.left_out is None),
+        events=tuple(event for _, event in in_turn(month, (one for one in first if one.left_out is None))),
         left_out=tuple(event for event in first if event.left_out is not None),
         secondary=tuple(event for event in listed if event.secondary),
     )

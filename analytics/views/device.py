@@ -120,6 +120,14 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
         "subject": subject,
         "record": record,
         "uses": f"{record.uses:,}",
+        "numbers": {
+            name: f"{number:,}"
+            for name, number in (
+                ("first", len(record.events)),
+                ("cases", record.cases),
+                ("secondary", record.secondary),
+            )
+        },
         "period": (months[0], months[-1]) if months else None,
         "returns": returns,
         "completeness": f"{reverse('denominators')}{asked.address(device_class='')}",
@@ -144,7 +152,7 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
 
 def _signals_of(request: MemberRequest, model: Any) -> list[tuple[Chart, str]]:
     """The signals of a model with their titles: those look at all sites, so what crosses here may not cross there."""
-    found = crossed_charts_of(scope_for(request.user, "signal"), model.code, model.device_class, str(model))
+    found = crossed_charts_of(scope_for(request.user, "signal"), model.code)
     return [(chart, figures.signal_title(chart)) for chart in found]
 
 

@@ -37,8 +37,8 @@ def named(list_name: str, code: str | None, subject: str) -> str:
 
 
 def counted(number: int, one: str, many: str) -> str:
-    """`1 attempt`, `4 attempts`."""
-    return f"{number} {one if number == 1 else many}"
+    """`1 attempt`, `4 attempts`, `1,200 attempts`."""
+    return f"{number:,} {one if number == 1 else many}"
 
 
 def joined(parts: Sequence[str]) -> str:

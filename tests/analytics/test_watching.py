@@ -25,6 +25,7 @@ from analytics.watching import (
     chance_of_at_least,
     events_at,
     limit_of_a_month,
+    spread_over_month,
     uses_between,
     watch,
 )
@@ -164,6 +165,26 @@ def test_two_events_at_once_never_share_a_use_and_keep_within_their_month() -> N
     assert events_at(month, 3, [last, last, last]) == [1, 2, 3]
     assert events_at(month, 28, [datetime.date(2026, 2, 7)] * 2) == [7, 8]
     assert events_at(month, 1, [datetime.date(2026, 2, 1)]) == [1]
+
+
+def test_many_events_of_one_day_share_its_uses_evenly() -> None:
+    month = datetime.date(2026, 2, 1)
+    assert events_at(month, 2_800, [datetime.date(2026, 2, 2)] * 4) == [125, 150, 175, 200]
+
+
+def test_events_without_a_day_are_spread_over_their_month() -> None:
+    month = datetime.date(2026, 2, 1)
+    assert [day.day for day in spread_over_month(month, 1)] == [15]
+    assert [day.day for day in spread_over_month(month, 4)] == [4, 11, 18, 25]
+    assert spread_over_month(month, 0) == []
+
+
+def test_a_sum_of_many_events_a_day_at_the_rate_of_its_baseline_does_not_cross_day_by_day() -> None:
+    found = months(48, 40_000, 0.02, seed=3)  # some 400 events a month
+    watched = watch(found)
+    assert watched is not None
+    events = sum(len(one.events) for one in found if one.month > watched.baseline.last)
+    assert events > 5_000 and len(watched.crossings) <= 3
 
 
 def test_more_events_than_uses_and_months_that_do_not_rise_are_refused() -> None:
