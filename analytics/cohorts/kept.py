@@ -155,12 +155,16 @@ def added(found: Sequence[Tables], keys: Sequence[str], name: str = "") -> Table
         return tables[0]
     rows = [row for table in tables for row in table]
     here = [key for key in keys if rows and key in rows[0]]
+    numbers = [column for column in rows[0] if column not in here] if rows else []
     sums: dict[tuple[Any, ...], Row] = {}
     for row in rows:
-        there = sums.setdefault(tuple(row[key] for key in here), dict.fromkeys(row, 0))
-        there.update(
-            {column: row[column] if column in here else there[column] + row[column] for column in row}
-        )
+        key = tuple(row[one] for one in here)
+        if key not in sums:
+            sums[key] = {**row}
+            continue
+        there = sums[key]
+        for column in numbers:
+            there[column] += row[column]
     return in_order(sums.values(), here)
 
 
