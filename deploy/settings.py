@@ -10,6 +10,8 @@ from django.core.exceptions import ImproperlyConfigured
 from deploy import environment
 
 os.umask(0o077)
+# Sums here are short: threads of linear algebra would wait for one another, and keep busy processors from readers.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 BASE_DIR = environment.BASE
 VAR_DIR = environment.var_folder()
