@@ -32,6 +32,10 @@ class SignalRule(StrEnum):
     """Two first events of one lot. How many of it were opened is not recorded, so it has no false-alarm rate."""
 
 
+Key = tuple[SignalRule, str]
+"""What names a signal: its rule, and its subject, which is a model, a class, or a lot of a model."""
+
+
 @dataclass(frozen=True, slots=True)
 class Crossed:
     """One crossing: the event that brought it about and those `behind` it, this one included, by day.
@@ -73,25 +77,30 @@ class Recent:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """One chart that is watched. `false_alarms`: how many chance alone was expected to give since it is watched.
+    """One chart that is watched, as a list has it; `Drawn` has what it is made from.
 
-    `name` is that of the model or the class. There is no sum of a lot, nor of a model that has no baseline.
+    `name` is that of the model or the class. `months` are the first and the last one watched, `baseline` what was
+    usual: neither is of a lot, nor the latter of a model that has none. It crossed so many `times`; `last` is the event
+    of the last crossing, with so many `behind` it, itself included. `false_alarms`: how many chance alone was expected
+    to give since it is watched.
     """
 
     rule: SignalRule
     subject: str
     name: str
     device_class: str
-    record: MonthlyRecord
-    crossings: tuple[Crossed, ...]
+    months: tuple[datetime.date, datetime.date] | None = None
+    baseline: Baseline | None = None
     false_alarms: float = 0.0
-    watch: Watch | None = None
+    times: int = 0
+    last: DeviceEvent | None = None
+    behind: int = 0
     recent: Recent | None = None
 
     @property
-    def baseline(self) -> Baseline | None:
-        """What was usual, None of a lot."""
-        return self.watch.baseline if self.watch else None
+    def key(self) -> Key:
+        """What names its signal."""
+        return self.rule, self.subject
 
     @property
     def model(self) -> str:
@@ -102,6 +111,43 @@ class Chart:
     def lot(self) -> str:
         """The lot, empty but for a signal of one lot."""
         return self.subject.partition(BETWEEN)[2]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A chart with the months it is made from, all its crossings, and the running sum of one that has a baseline."""
+
+    chart: Chart
+    record: MonthlyRecord
+    crossings: tuple[Crossed, ...]
+    watch: Watch | None = None
+
+
+def drawn(
+    rule: SignalRule,
+    subject: str,
+    device_class: str,
+    record: MonthlyRecord,
+    crossings: Sequence[Crossed],
+    false_alarms: float = 0.0,
+    watch: Watch | None = None,
+) -> Drawn:
+    """A chart with all of it, without its name and what it is compared with; a sum is watched from its own month on."""
+    recorded = record.recorded if rule != SignalRule.ONE_LOT else ()
+    last = crossings[-1] if crossings else None
+    chart = Chart(
+        rule,
+        subject,
+        name="",
+        device_class=device_class,
+        months=(watch.since if watch else recorded[0].month, recorded[-1].month) if recorded else None,
+        baseline=watch.baseline if watch else None,
+        false_alarms=false_alarms,
+        times=len(crossings),
+        last=last.event if last else None,
+        behind=len(last.behind) if last else 0,
+    )
+    return Drawn(chart, record, tuple(crossings), watch)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +178,7 @@ class Signal:
     @property
     def day(self) -> datetime.date:
         """The day of the last crossing, or the one last spoken of where there is none any more."""
-        crossings = self.chart.crossings
-        return crossings[-1].day if crossings else self.said[-1].crossed
+        return self.chart.last.latest if self.chart.last else self.said[-1].crossed
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +207,7 @@ class Signals:
     @property
     def came(self) -> int:
         """How many crossings came."""
-        return sum(len(one.crossings) for one in self.watched)
+        return sum(one.times for one in self.watched)
 
     @property
     def chance(self) -> float:
@@ -172,10 +217,8 @@ class Signals:
     @property
     def period(self) -> tuple[datetime.date, datetime.date] | None:
         """The first and the last month watched by any chart."""
-        sums = [one.watch for one in self.watched if one.watch]
-        first = [month.month for one in self.watched if not one.watch for month in one.record.recorded[:1]]
-        last = [month.month for one in self.watched for month in one.record.recorded[-1:]]
-        return (min([*(one.since for one in sums), *first]), max(last)) if last else None
+        months = [one.months for one in self.watched if one.months]
+        return (min(first for first, _ in months), max(last for _, last in months)) if months else None
 
     def number_of(self, rule: SignalRule) -> int:
         """How many charts of a kind are watched."""
@@ -184,5 +227,5 @@ class Signals:
 
 def newest_first(signals: Sequence[Signal]) -> tuple[Signal, ...]:
     """By the day of the last crossing; those of one day by rule and subject."""
-    ordered = sorted(signals, key=lambda one: (one.chart.rule, one.chart.subject))
+    ordered = sorted(signals, key=lambda one: one.chart.key)
     return tuple(sorted(ordered, key=lambda one: one.day, reverse=True))

@@ -103,8 +103,10 @@ def _end(
 def said_in(rows: Iterable[AnySaid]) -> list[tuple[AnySaid, Mapping[str, str]]]:
     """Rows with what was said in them, their keys read in one query."""
     listed = list(rows)
-    found = data_keys({row.key for row in listed})
-    return [(row, unseal(row.sealed, found[row.key], registry_id(), row.code, _BOUND_TO)) for row in listed]
+    if not listed:
+        return []
+    found, registry = data_keys({row.key for row in listed}), registry_id()
+    return [(row, unseal(row.sealed, found[row.key], registry, row.code, _BOUND_TO)) for row in listed]
 
 
 def said_of_lots(rows: Iterable[QuarantinedLot], sites: Collection[str]) -> dict[str, Mapping[str, str]]:

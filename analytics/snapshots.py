@@ -1,8 +1,8 @@
 """Figures of the whole registry kept ready: when they are shown, asked for and made. No figure is counted here.
 
-A large registry's unfiltered pages of techniques and of devices read a snapshot, as of an entry of the journal. It is
-made in the background, at one moment in which the journal's head is read too, so that a change on its way is in both
-or in neither. Nobody who saves waits for it: who reads figures that are behind asks for new ones.
+A large registry's unfiltered pages of figures read a snapshot, as of an entry of the journal. It is made in the
+background, at one moment in which the journal's head is read too, so that a change on its way is in both or in neither.
+Nobody who saves waits for it: who reads figures that are behind asks for new ones.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from django_tasks import task
 from analytics.cohorts import at_one_moment, kept
 from analytics.filters import Filters
 from analytics.models import Snapshot
+from analytics.signals import kept_charts
 from registry.models import Complication, Head, JournalEntry, Site
 
 LARGE = 100_000
@@ -127,13 +128,18 @@ def make() -> None:
         rebuild()
 
 
+def _parts() -> Iterator[tuple[str, str]]:
+    yield from kept.parts(Site.objects.values_list("pk", flat=True))
+    yield kept_charts.part()
+
+
 def rebuild() -> int:
     """Make a snapshot now; returns the entry of the journal as of which it is. A newer one that is there stays."""
     as_of = timezone.now()
     with at_one_moment():
         number = Head.objects.values_list("number", flat=True).get()
         large = _is_large()
-        parts = list(kept.parts(Site.objects.values_list("pk", flat=True))) if large else []
+        parts = list(_parts()) if large else []
     rows = [Snapshot(name=name, number=number, as_of=as_of, content=text) for name, text in parts]
     with transaction.atomic():
         stamp, _ = Snapshot.objects.select_for_update().get_or_create(

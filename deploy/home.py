@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
-from analytics import figures
+from analytics import figures, snapshots
 from analytics.cohorts import Filters, lots_aside_at
 from analytics.models import QuarantinedLot
 from analytics.signals import signals
@@ -65,7 +65,8 @@ def _signals(request: MemberRequest) -> list[NeedGroup]:
     """New signals in one line, for those who answer them."""
     if not may_enter(request.user, "signal_answered"):
         return []
-    found = signals(scope_for(request.user, "signals"), Filters())
+    with snapshots.answering(Filters()):
+        found = signals(scope_for(request.user, "signals"), Filters())
     new = [one for one in found.signals if one.state == SignalState.NEW]
     if not new:
         return []

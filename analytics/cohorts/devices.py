@@ -156,12 +156,15 @@ class ModelNamed(NamedTuple):
 
     name: str
     maker: str
+    device_class: str
 
 
 def catalogue_of(codes: Collection[str]) -> dict[str, ModelNamed]:
     """What the catalogue says of these models, by their codes."""
-    rows = DeviceModel.objects.filter(code__in=codes).values_list("code", "name", "maker__name")
-    return {code: ModelNamed(name, maker or "") for code, name, maker in rows}
+    rows = DeviceModel.objects.filter(code__in=codes).values_list(
+        "code", "name", "maker__name", "device_class"
+    )
+    return {code: ModelNamed(name, maker or "", kind) for code, name, maker, kind in rows}
 
 
 class ProcedureCounts(NamedTuple):

@@ -51,6 +51,11 @@ def reading() -> Iterator[None]:
         _reading.reset(began)
 
 
+def is_read(filters: Filters) -> bool:
+    """Whether a question with these filters is to be answered from what is kept."""
+    return _reading.get() and filters == Filters()
+
+
 def keepable(
     apart: Callable[[Any], Tables],
     together: Callable[[Sequence[Tables]], Any],
@@ -65,7 +70,7 @@ def keepable(
         @wraps(ask)
         def answered(scope: Scope, filters: Filters, **way: bool) -> Answer:
             name = _name(ask, way)
-            if not _reading.get() or filters != Filters() or name not in QUESTIONS:
+            if not is_read(filters) or name not in QUESTIONS:
                 return ask(scope, filters, **way)
             answer: Answer = together(kept_of(name, scope))
             return answer
@@ -99,6 +104,11 @@ def kept_of(name: str, scope: Scope) -> list[Tables]:
     wanted = [WHOLE] if scope.sites is None else scope.sites
     rows = Snapshot.objects.filter(name__in=[f"{name}/{one}" for one in wanted])
     return [_read(text) for text in rows.values_list("content", flat=True)]
+
+
+def text_of(name: str) -> str | None:
+    """What is kept under a name of its own: an answer of the whole registry that does not add over sites."""
+    return Snapshot.objects.filter(name=name).values_list("content", flat=True).first()
 
 
 def _written(tables: Tables) -> str:

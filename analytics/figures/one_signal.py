@@ -7,7 +7,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from analytics.answers_months import ByMonth, Mark, MonthLimit, OverTime, Rule
-from analytics.answers_signals import Chart, Crossed, SignalRule, Signals
+from analytics.answers_signals import Chart, Crossed, Drawn, Key, SignalRule, Signals
 from analytics.charts.figure import Cell, Figure
 from analytics.charts.rings import Ring, Rings, rings
 from analytics.figures.months import Told, events_by_month, sum_of
@@ -29,14 +29,14 @@ Limits = Mapping[datetime.date, tuple[float, int]]
 """What is expected in a month, and the number of events beyond chance."""
 
 
-def signal_in_words(chart: Chart, open_sites: Collection[str]) -> list[tuple[str, str]]:
+def signal_in_words(drawn: Drawn, open_sites: Collection[str]) -> list[tuple[str, str]]:
     """What crossed, when, against which baseline, how sure that is, and what follows; of the last crossing."""
-    if not chart.crossings:
+    if not drawn.crossings:
         return []
-    last = chart.crossings[-1]
-    lines = [("What crossed", _what(chart, last)), ("When", _when(chart, open_sites))]
-    if chart.watch is not None:
-        shared = dict(sum_in_words(_over_time(chart, {})))
+    chart, last = drawn.chart, drawn.crossings[-1]
+    lines = [("What crossed", _what(drawn, last)), ("When", _when(drawn.crossings, open_sites))]
+    if drawn.watch is not None:
+        shared = dict(sum_in_words(_over_time(drawn, {})))
         kept = _SHARED if chart.rule in (SignalRule.MODEL_SUM, SignalRule.CLASS_SUM) else _SHARED[:2]
         lines += [(term, shared[term]) for term in kept]
     if (recent := recent_in_words(chart)) != "":
@@ -50,12 +50,13 @@ def signal_in_words(chart: Chart, open_sites: Collection[str]) -> list[tuple[str
     return [*lines, ("After a signal", _after(chart))]
 
 
-def _what(chart: Chart, last: Crossed) -> str:
+def _what(drawn: Drawn, last: Crossed) -> str:
+    chart = drawn.chart
     number = f"{raised(number_word(len(last.behind)))} first events"
-    if chart.watch is not None and chart.rule in (SignalRule.MODEL_SUM, SignalRule.CLASS_SUM):
+    if drawn.watch is not None and chart.rule in (SignalRule.MODEL_SUM, SignalRule.CLASS_SUM):
         return (
             "The cumulative sum of first events per use (Bernoulli CUSUM), set to notice "
-            f"{chart.watch.odds_ratio:.2g} times the odds of the baseline, reached {last.value:.2f}; its limit is "
+            f"{drawn.watch.odds_ratio:.2g} times the odds of the baseline, reached {last.value:.2f}; its limit is "
             f"{last.limit:.2f}."
         )
     if chart.rule == SignalRule.SINGLE_MONTH:
@@ -80,8 +81,8 @@ def _against_all_before(last: Crossed) -> str:
     )
 
 
-def _when(chart: Chart, open_sites: Collection[str]) -> str:
-    last, earlier = chart.crossings[-1], chart.crossings[:-1]
+def _when(crossings: Sequence[Crossed], open_sites: Collection[str]) -> str:
+    last, earlier = crossings[-1], crossings[:-1]
     said = f"At the case {'of' if day_or_month(last.event, open_sites)[0].isdigit() else 'in'} "
     said += f"{day_or_month(last.event, open_sites)}."
     if earlier:
@@ -127,21 +128,20 @@ def _after(chart: Chart) -> str:
 
 
 def _times(chart: Chart) -> str:
-    return counted(len(chart.crossings), "time", "times")
+    return counted(chart.times, "time", "times")
 
 
 def signal_chart(
-    chart: Chart, limits: Limits, marks: Sequence[Mark], open_sites: Collection[str]
+    drawn: Drawn, limits: Limits, marks: Sequence[Mark], open_sites: Collection[str]
 ) -> Figure | None:
     """The running sum of a sum, the months of any other rule, with annotations; None of a lot."""
+    chart = drawn.chart
     if chart.rule in (SignalRule.MODEL_SUM, SignalRule.CLASS_SUM):
-        return _sum(chart, marks, open_sites)
-    if chart.rule == SignalRule.ONE_LOT or not chart.record.months:
+        return _sum(drawn, marks, open_sites)
+    if chart.rule == SignalRule.ONE_LOT or not drawn.record.months:
         return None
-    drawn = events_by_month(_over_time(chart, limits), marks, chart.name)
-    if drawn is None:
-        return None
-    return replace(drawn, name=SIGNAL_CHART, method=_method(chart))
+    figure = events_by_month(_over_time(drawn, limits), marks, chart.name)
+    return replace(figure, name=SIGNAL_CHART, method=_method(chart)) if figure else None
 
 
 def _method(chart: Chart) -> str:
@@ -152,9 +152,9 @@ def _method(chart: Chart) -> str:
     }.get(chart.rule, "bernoulli_cusum")
 
 
-def _over_time(chart: Chart, limits: Limits) -> OverTime:
+def _over_time(drawn: Drawn, limits: Limits) -> OverTime:
     """The chart as that of a device over time, so that the same is drawn and said; `limits` by month."""
-    counts = {one.month: len(one.events) for one in chart.record.months}
+    counts = {one.month: len(one.events) for one in drawn.record.months}
     placed = tuple(
         MonthLimit(limits[month][0], limits[month][1], None, counts[month] >= limits[month][1])
         if month in limits
@@ -162,19 +162,19 @@ def _over_time(chart: Chart, limits: Limits) -> OverTime:
         for month in counts
     )
     by_month = ByMonth(Rule.SINGLE_MONTH, None, placed, None, None)
-    of_class = bool(chart.watch and chart.watch.of_class)
-    return OverTime(chart.record, chart.record, chart.baseline, of_class, by_month, chart.watch, ())
+    of_class = bool(drawn.watch and drawn.watch.of_class)
+    return OverTime(drawn.record, drawn.record, drawn.chart.baseline, of_class, by_month, drawn.watch, ())
 
 
-def _sum(chart: Chart, marks: Sequence[Mark], open_sites: Collection[str]) -> Figure | None:
+def _sum(drawn: Drawn, marks: Sequence[Mark], open_sites: Collection[str]) -> Figure | None:
     """The sum with each event by its day where its case is open, and by its month else."""
-    if chart.watch is None:
+    if drawn.watch is None:
         return None
     return sum_of(
-        chart.watch,
-        chart.record,
+        drawn.watch,
+        drawn.record,
         marks,
-        chart.name,
+        drawn.chart.name,
         SIGNAL_CHART,
         Told(
             lambda event: day_or_month(event, open_sites),
@@ -184,7 +184,7 @@ def _sum(chart: Chart, marks: Sequence[Mark], open_sites: Collection[str]) -> Fi
     )
 
 
-def charts_watched(found: Signals, this: tuple[SignalRule, str] | None = None) -> Figure | None:
+def charts_watched(found: Signals, this: Key | None = None) -> Figure | None:
     """Every chart as a ring, each that crossed as a disc; None where nothing is watched."""
     kinds: dict[SignalRule, list[Chart]] = {}
     for one in found.watched:
@@ -193,8 +193,8 @@ def charts_watched(found: Signals, this: tuple[SignalRule, str] | None = None) -
         return None
     groups = [
         Rings(
-            f"{RULE_WORDS[rule]}: {len(charts)} watched, {sum(bool(one.crossings) for one in charts)} crossed",
-            [Ring(len(one.crossings), (one.rule, one.subject) == this) for one in charts],
+            f"{RULE_WORDS[rule]}: {len(charts)} watched, {sum(bool(one.times) for one in charts)} crossed",
+            [Ring(one.times, one.key == this) for one in charts],
         )
         for rule in SignalRule
         if (charts := kinds.get(rule))
@@ -226,4 +226,4 @@ def _row(one: Chart) -> tuple[Cell, ...]:
     counts: Sequence[Cell] = (None,) * 4
     if one.recent is not None and one.rule in (SignalRule.MODEL_SUM, SignalRule.LAST_MONTHS):
         counts = (one.recent.events, one.recent.uses, one.recent.p, one.recent.adjusted)
-    return (RULE_WORDS[one.rule], one.name, len(one.crossings), alarms, *counts)
+    return (RULE_WORDS[one.rule], one.name, one.times, alarms, *counts)

@@ -10,7 +10,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from analytics.answers_months import DeviceEvent
-from analytics.answers_signals import Chart, Crossed, Signal, SignalRule, Signals
+from analytics.answers_signals import Chart, Crossed, Said, Signal, SignalRule, Signals
 from analytics.figures.words import Number, day_in_words
 from registry.drawings.phrases import counted, lowered, named, raised
 from registry.terms import SignalState
@@ -93,8 +93,7 @@ def signal_title(chart: Chart) -> str:
         SignalRule.LAST_MONTHS: "reported more often in the last months than before",
     }
     if chart.rule == SignalRule.ONE_LOT:
-        number = len(chart.crossings[-1].behind) if chart.crossings else 0
-        return f"{chart.name}, lot {chart.lot}: {number_word(number)} first events"
+        return f"{chart.name}, lot {chart.lot}: {number_word(chart.behind)} first events"
     return f"{chart.name}: {what[chart.rule]}"
 
 
@@ -118,7 +117,7 @@ def recent_in_words(chart: Chart) -> str:
     one = chart.recent
     if one is None:
         return ""
-    base = "before them" if chart.watch is None else "in the baseline"
+    base = "before them" if chart.baseline is None else "in the baseline"
     return (
         f"The last twelve recorded months: {one.events} in {one.uses:,} uses against {one.base_events} in "
         f"{one.base_uses:,} {base}, exact p {p_in_words(one.p)}, adjusted for all models compared "
@@ -143,9 +142,9 @@ def signal_lines(signals: Sequence[Signal], open_sites: Collection[str]) -> list
 
 def _line(one: Signal, open_sites: Collection[str]) -> SignalLine:
     chart = one.chart
-    last = chart.crossings[-1] if chart.crossings else None
+    last = chart.last
     sentence = (
-        f"Crossed {when_of(last.event, open_sites)}; {counted(len(last.behind), 'case', 'cases')} behind it. "
+        f"Crossed {when_of(last, open_sites)}; {counted(chart.behind, 'case', 'cases')} behind it. "
         f"{recent_in_words(chart)} Reported, cause not established."
         if last
         else "It does not cross any more, since the record was changed."
@@ -157,7 +156,7 @@ def _line(one: Signal, open_sites: Collection[str]) -> SignalLine:
         mark=MARKS[one.state],
         state=STATE_WORDS[one.state],
         last=last_word(one),
-        day=raised(day_or_month(last.event, open_sites)) if last else "",
+        day=raised(day_or_month(last, open_sites)) if last else "",
         sentence=sentence.replace("  ", " "),
     )
 
@@ -174,14 +173,14 @@ def last_word(one: Signal) -> str:
     return f"{raised(said)}{'' if words.endswith('.”') else '.'}"
 
 
-def history(one: Signal, open_sites: Collection[str]) -> list[Step]:
+def history(crossings: Sequence[Crossed], said: Sequence[Said], open_sites: Collection[str]) -> list[Step]:
     """Crossings and words in the order of their days, a crossing before what was said of it."""
     steps: list[tuple[datetime.date, int, Step]] = []
-    for crossed in one.chart.crossings:
-        said = f"Crossed its limit; {counted(len(crossed.behind), 'case', 'cases')} behind it."
+    for crossed in crossings:
+        what = f"Crossed its limit; {counted(len(crossed.behind), 'case', 'cases')} behind it."
         day = day_or_month(crossed.event, open_sites)
-        steps.append((crossed.day, 0, Step(day, MARKS[SignalState.NEW], "New", said)))
-    for word in one.said:
+        steps.append((crossed.day, 0, Step(day, MARKS[SignalState.NEW], "New", what)))
+    for word in said:
         state = f"{STATE_WORDS[word.state]}, by {word.by}"
         when = word.at.date()
         steps.append(

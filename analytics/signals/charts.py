@@ -12,10 +12,10 @@ from scipy import special
 
 from analytics import summaries
 from analytics.answers_months import DeviceEvent, Month, MonthlyRecord
-from analytics.answers_signals import BETWEEN, Chart, Crossed, SignalRule
+from analytics.answers_signals import BETWEEN, Crossed, Drawn, SignalRule, drawn
 from analytics.signals.last_months import last_months
 from analytics.statistics.control import events_within
-from analytics.summaries.months import in_a_row
+from analytics.summaries.months import in_a_row, in_turn
 from analytics.watching import (
     BASELINE_MONTHS,
     YEARS_WITHOUT_CHANGE,
@@ -40,7 +40,7 @@ Records = Mapping[str, tuple[str, MonthlyRecord]]
 """The class and the months of each model by its code."""
 
 
-def charts_of(records: Records) -> Iterator[Chart]:
+def charts_of(records: Records) -> Iterator[Drawn]:
     """Sums, single months and events close together, of models and then of classes."""
     of_class: dict[str, list[MonthlyRecord]] = {}
     for kind, record in records.values():
@@ -51,14 +51,25 @@ def charts_of(records: Records) -> Iterator[Chart]:
     for model, (kind, record) in records.items():
         yield from charts_of_a_model(model, kind, record, usual.get(kind))
     for kind, record in together.items():
-        watch = summaries.watch_of(record)
-        if watch is not None and len(of_class[kind]) > 1:
-            yield _sum(SignalRule.CLASS_SUM, kind, kind, record, watch)
+        if len(of_class[kind]) > 1:
+            yield from _of_class(kind, record)
+
+
+def chart_of_a_class(kind: str, records: Sequence[MonthlyRecord]) -> Iterator[Drawn]:
+    """The sum of all models of a class; one model alone is no class."""
+    if len(records) > 1:
+        yield from _of_class(kind, merged(records))
+
+
+def _of_class(kind: str, record: MonthlyRecord) -> Iterator[Drawn]:
+    watch = summaries.watch_of(record)
+    if watch is not None:
+        yield _sum(SignalRule.CLASS_SUM, kind, kind, record, watch)
 
 
 def charts_of_a_model(
     model: str, kind: str, record: MonthlyRecord, of_class: Baseline | None
-) -> Iterator[Chart]:
+) -> Iterator[Drawn]:
     """Of one model; `of_class` is the baseline of its class, for one that has none of its own."""
     watch = summaries.watch_of(record, of_class)
     if watch is None:
@@ -95,14 +106,15 @@ def _together(month: datetime.date, parts: Sequence[Month]) -> Month:
         for of in (lambda one: one.events, lambda one: one.left_out, lambda one: one.secondary)
     )
     records = sum(one.records for one in parts)
-    return Month(month, sum(known) if known else None, records, first, others, secondary)
+    turns = tuple(event for _, event in in_turn(month, first))
+    return Month(month, sum(known) if known else None, records, turns, others, secondary)
 
 
 def _by_day(events: Iterable[DeviceEvent]) -> tuple[DeviceEvent, ...]:
     return tuple(sorted(events, key=lambda event: (event.latest, event.case)))
 
 
-def _sum(rule: SignalRule, subject: str, kind: str, record: MonthlyRecord, watch: Watch) -> Chart:
+def _sum(rule: SignalRule, subject: str, kind: str, record: MonthlyRecord, watch: Watch) -> Drawn:
     events = record.events
     crossings = [
         Crossed(
@@ -110,7 +122,7 @@ def _sum(rule: SignalRule, subject: str, kind: str, record: MonthlyRecord, watch
         )
         for one in watch.crossings
     ]
-    return Chart(rule, subject, "", kind, record, tuple(crossings), watch.false_alarms, watch)
+    return drawn(rule, subject, kind, record, crossings, watch.false_alarms, watch)
 
 
 def limits_of_months(record: MonthlyRecord, watch: Watch) -> dict[datetime.date, tuple[float, int]]:
@@ -123,7 +135,7 @@ def limits_of_months(record: MonthlyRecord, watch: Watch) -> dict[datetime.date,
     }
 
 
-def _single_months(model: str, kind: str, record: MonthlyRecord, watch: Watch) -> Chart:
+def _single_months(model: str, kind: str, record: MonthlyRecord, watch: Watch) -> Drawn:
     limits = limits_of_months(record, watch)
     crossings = []
     for month in record.recorded:
@@ -135,11 +147,10 @@ def _single_months(model: str, kind: str, record: MonthlyRecord, watch: Watch) -
     uses = np.array([one.uses for one in watched])
     fewer = np.array([limits[one.month][1] - 1 for one in watched])
     chance = float(special.bdtrc(np.minimum(fewer, uses), uses, _rate(watch)).sum())
-    return Chart(SignalRule.SINGLE_MONTH, model, "", kind, record, tuple(crossings), chance, watch)
+    return drawn(SignalRule.SINGLE_MONTH, model, kind, record, crossings, chance, watch)
 
 
-def _close_together(model: str, kind: str, record: MonthlyRecord, watch: Watch) -> Iterator[Chart]:
-    months = [one for one in record.recorded if one.month >= watch.since]
+def _close_together(model: str, kind: str, record: MonthlyRecord, watch: Watch) -> Iterator[Drawn]:
     first = record.recorded[:BASELINE_MONTHS]
     pace = sum(one.uses or 0 for one in first) * 12 / len(first)
     width = widest(watch.p0, round(pace * YEARS_WITHOUT_CHANGE))
@@ -147,11 +158,11 @@ def _close_together(model: str, kind: str, record: MonthlyRecord, watch: Watch) 
         return
     at: list[int] = []
     before = 0
-    for one in months:
-        uses = one.uses or 0
-        at += [before + use for use in events_at(one.month, uses, [event.latest for event in one.events])]
-        before += uses
-    events = [event for one in months for event in one.events]
+    for month in summaries.months_of_use(record):
+        if month.month >= watch.since:
+            at += [before + use for use in events_at(*month)]
+            before += month.uses
+    events = [event for one in record.recorded if one.month >= watch.since for event in one.events]
     found = events_within(at, before, CLOSE, width, watch.p0)
     crossings = [
         Crossed(
@@ -163,8 +174,7 @@ def _close_together(model: str, kind: str, record: MonthlyRecord, watch: Watch) 
         )
         for last in map(int, found.alarms)
     ]
-    chart = Chart(SignalRule.CLOSE_TOGETHER, model, "", kind, record, tuple(crossings), found.expected, watch)
-    yield chart
+    yield drawn(SignalRule.CLOSE_TOGETHER, model, kind, record, crossings, found.expected, watch)
 
 
 @lru_cache(maxsize=4096)
@@ -180,7 +190,7 @@ def widest(p0: float, uses: int) -> int | None:
     return low if low >= CLOSE else None
 
 
-def lots_of(records: Records) -> Iterator[Chart]:
+def lots_of(records: Records) -> Iterator[Drawn]:
     """Lots of two first events or more, those that no rate may count included; each from the second on crosses."""
     for model, (kind, record) in records.items():
         by_lot: dict[str, list[DeviceEvent]] = {}
@@ -195,4 +205,4 @@ def lots_of(records: Records) -> Iterator[Chart]:
                     for number, event in enumerate(events, start=1)
                     if number >= TWICE
                 )
-                yield Chart(SignalRule.ONE_LOT, f"{model}{BETWEEN}{lot}", "", kind, record, crossings)
+                yield drawn(SignalRule.ONE_LOT, f"{model}{BETWEEN}{lot}", kind, record, crossings)

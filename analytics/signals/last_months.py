@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from analytics.answers_months import Month, MonthlyRecord
-from analytics.answers_signals import Chart, Crossed, SignalRule
+from analytics.answers_signals import Crossed, Drawn, SignalRule, drawn
 from analytics.watching import BASELINE_MONTHS, FEWEST_BASELINE_EVENTS, YEARS_WITHOUT_CHANGE
 
 LAST_MONTHS = 12
@@ -42,7 +42,7 @@ class _Beyond(NamedTuple):
     end: Whole
 
 
-def last_months(model: str, kind: str, record: MonthlyRecord) -> Iterator[Chart]:
+def last_months(model: str, kind: str, record: MonthlyRecord) -> Iterator[Drawn]:
     """The chart of a model, if there are more than twelve months with uses.
 
     Given how many events there were in all, those of the last months are binomial by the uses. After a signal the
@@ -59,7 +59,7 @@ def last_months(model: str, kind: str, record: MonthlyRecord) -> Iterator[Chart]
         _crossed(months, int(one.start[0]), int(one.end[0]), one.which) for one in _beyond(events, uses)
     )
     by_chance = false_alarms(int(events.sum()), uses)
-    yield Chart(SignalRule.LAST_MONTHS, model, "", kind, record, crossings, by_chance)
+    yield drawn(SignalRule.LAST_MONTHS, model, kind, record, crossings, by_chance)
 
 
 def _crossed(months: Sequence[Month], start: int, end: int, which: int) -> Crossed:

@@ -6,11 +6,13 @@ from typing import Any
 
 from django.test import Client
 
-from analytics.answers_signals import BETWEEN, SignalRule, Signals
+from analytics.answers_signals import BETWEEN, Chart, Crossed, SignalRule, Signals
+from analytics.cohorts import Filters
+from analytics.signals import drawn_now, signals
 from registry.models import Case, Membership, Person, Site
 from registry.recording.cases import set_state
 from registry.terms import CaseState, Role
-from tests.analytics.builders import add_sites, catalogue, take, uses
+from tests.analytics.builders import EVERYTHING, add_sites, catalogue, take, uses
 from tests.builders import Document, a_case, a_ladder
 
 THREE_YEARS = [f"{year}-{month:02}" for year in (2023, 2024, 2025) for month in range(1, 13)]
@@ -33,9 +35,20 @@ def a_rise(*more: Document) -> None:
     take(*usual, *rise, an_event(30, "2025-05-27", site="south", lot="S-1"), *more)
 
 
-def of(found: Signals, rule: SignalRule, subject: str = "W-1") -> Any:
+def of(found: Signals, rule: SignalRule, subject: str = "W-1") -> Chart:
     (chart,) = [one for one in found.charts if (one.rule, one.subject) == (rule, subject)]
     return chart
+
+
+def crossings_of(rule: SignalRule, subject: str = "W-1") -> tuple[Crossed, ...]:
+    """The crossings of one chart; the list of all says the same of them."""
+    drawn = drawn_now(EVERYTHING, rule, subject)
+    listed = of(signals(EVERYTHING, Filters()), rule, subject)
+    assert listed.times == len(drawn.crossings)
+    assert (listed.last, listed.behind) == (
+        (drawn.crossings[-1].event, len(drawn.crossings[-1].behind)) if drawn.crossings else (None, 0)
+    )
+    return drawn.crossings
 
 
 def a_person(site: str, role: Role, name: str) -> Client:

@@ -59,7 +59,7 @@ def test_a_crossing_on_the_page_of_a_device_leads_to_its_signal_for_those_who_se
     client = a_member("north")
     page = shown(client, reverse("device", args=["W-1"]))
     for chart in signals(EVERYTHING, Filters()).watched:
-        assert (reverse("signal", args=[chart.rule, chart.subject]) in page) == bool(chart.crossings)
+        assert (reverse("signal", args=[chart.rule, chart.subject]) in page) == bool(chart.times)
     withdrawn("E-13")
     withdrawn("E-19")
     withdrawn("E-25")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterator
+from math import ceil
 from random import Random
 
 import pytest
@@ -15,7 +16,7 @@ from analytics.answers_signals import BETWEEN, Chart, SignalRule
 from analytics.cohorts import Filters
 from analytics.figures.one_signal import recurs
 from analytics.signals import signals
-from analytics.signals.charts import CLOSE, merged, widest
+from analytics.signals.charts import CLOSE, charts_of, merged, widest
 from analytics.signals.last_months import TAIL, false_alarms
 from analytics.statistics.control import bernoulli_cusum
 from registry.access import opened_document
@@ -23,7 +24,7 @@ from registry.models import Case
 from registry.recording.cases import amend_case
 from tests.analytics.builders import EVERYTHING, add_sites, catalogue, take, uses
 from tests.analytics.invented import CLASSES, MONTHS, SITES, invented_cases, invented_uses
-from tests.analytics.rising import THREE_YEARS, a_rise, an_event, of, withdrawn
+from tests.analytics.rising import THREE_YEARS, a_rise, an_event, crossings_of, of, withdrawn
 from tests.builders import Document
 
 pytestmark = [pytest.mark.data, pytest.mark.django_db]
@@ -55,25 +56,31 @@ def counted(record: MonthlyRecord) -> list[tuple[datetime.date, int, int]]:
 
 
 def outcomes(record: MonthlyRecord, since: datetime.date) -> Iterator[int]:
-    """Use by use: each event the last use of its day, uses spread evenly over the month."""
+    """Use by use: uses spread evenly over the month, those of a day shared by its events, the last one its last."""
     for month in record.recorded:
         if month.month < since:
             continue
         length = ((month.month + datetime.timedelta(days=31)).replace(day=1) - month.month).days
+        opened = month.uses or 0
+        known = [event.latest.day for event in month.events if event.earliest == event.latest]
+        without = len(month.events) - len(known)
+        days = sorted([*known, *(1 + int(length * (one + 0.5) / without) for one in range(without))])
         places: list[int] = []
-        days = sorted(event.latest.day for event in month.events)
         for number, day in enumerate(days):
-            earliest = max((month.uses or 0) * day // length, places[-1] + 1 if places else 1)
-            places.append(min(earliest, (month.uses or 0) - (len(days) - 1 - number)))
-        yield from (int(use in places) for use in range(1, (month.uses or 0) + 1))
+            shared, nth = days.count(day), days[: number + 1].count(day)
+            before, last = opened * (day - 1) // length, opened * day // length
+            wanted = before + ceil((last - before) * nth / shared)
+            earliest = max(wanted, places[-1] + 1 if places else 1)
+            places.append(min(earliest, opened - (len(days) - 1 - number)))
+        yield from (int(use in places) for use in range(1, opened + 1))
 
 
 @pytest.mark.parametrize("seed", range(1, 7))
 def test_each_signal_of_a_random_registry_is_found_again_from_its_months(seed: int) -> None:
     a_random_registry(seed)
     found = signals(EVERYTHING, Filters())
-    for one in found.charts:
-        if one.rule in (SignalRule.MODEL_SUM, SignalRule.CLASS_SUM):
+    for one in charts_of(summaries.months_by_model(EVERYTHING, Filters())):
+        if one.chart.rule in (SignalRule.MODEL_SUM, SignalRule.CLASS_SUM):
             watch = one.watch
             assert watch is not None
             seen = list(outcomes(one.record, watch.since))
@@ -85,8 +92,8 @@ def test_each_signal_of_a_random_registry_is_found_again_from_its_months(seed: i
                 )
                 assert sum(seen[start + 1 : alarm + 1]) == len(crossed.behind)
                 assert path.path[alarm] == pytest.approx(crossed.value)
-        if one.rule == SignalRule.SINGLE_MONTH:
-            base = one.baseline
+        if one.chart.rule == SignalRule.SINGLE_MONTH:
+            base = one.chart.baseline
             assert base is not None
             last = base.last
             rate = base.events / base.uses
@@ -96,7 +103,7 @@ def test_each_signal_of_a_random_registry_is_found_again_from_its_months(seed: i
                 if month > last and events >= 2 and stats.poisson.sf(events - 1, rate * opened) <= 0.00135
             ]
             assert [crossed.event.month for crossed in one.crossings] == beyond
-    assert any(one.crossings for one in found.watched)
+    assert any(one.times for one in found.watched)
     assert [one.day for one in found.signals] == sorted((one.day for one in found.signals), reverse=True)
 
 
@@ -117,7 +124,7 @@ def test_lots_of_two_first_events_are_those_of_the_documents(seed: int) -> None:
                 by_lot[lot] = by_lot.get(lot, 0) + 1
     expected = {BETWEEN.join(lot): number for lot, number in by_lot.items() if number > 1}
     found = [one for one in signals(EVERYTHING, Filters()).charts if one.rule == SignalRule.ONE_LOT]
-    assert {one.subject: len(one.crossings[-1].behind) for one in found} == expected
+    assert {one.subject: one.behind for one in found} == expected
     assert len(expected) > 5
     assert sum(one.number_of(SignalRule.ONE_LOT) for one in [signals(EVERYTHING, Filters())]) == len(expected)
 
@@ -139,27 +146,27 @@ def test_months_of_a_class_put_together_are_those_asked_of_the_class() -> None:
 
 def test_a_rise_crosses_the_sum_and_its_month_with_the_cases_behind_it(db: None) -> None:
     a_rise()
-    found = signals(EVERYTHING, Filters())
-    (crossed,) = of(found, SignalRule.MODEL_SUM).crossings
+    (crossed,) = crossings_of(SignalRule.MODEL_SUM)
     assert [event.latest.day for event in crossed.behind] == [3, 9, 15, 21][: len(crossed.behind)]
-    (month,) = of(found, SignalRule.SINGLE_MONTH).crossings
+    (month,) = crossings_of(SignalRule.SINGLE_MONTH)
     assert (month.expected, len(month.behind), month.event.month) == (0.25, 5, datetime.date(2025, 5, 1))
     # A chance of 0.00216 of 3 or more and 0.00013 of 4 or more, expecting 0.25: recomputed, no source.
     assert month.limit == 4
-    recent = of(found, SignalRule.MODEL_SUM).recent
+    recent = of(signals(EVERYTHING, Filters()), SignalRule.MODEL_SUM).recent
+    assert recent is not None
     assert (recent.events, recent.uses, recent.base_events, recent.base_uses) == (5, 600, 6, 1200)
 
 
 def test_a_withdrawn_or_amended_case_changes_the_signal(db: None) -> None:
     a_rise()
     withdrawn("E-13")
-    (month,) = of(signals(EVERYTHING, Filters()), SignalRule.SINGLE_MONTH).crossings
+    (month,) = crossings_of(SignalRule.SINGLE_MONTH)
     assert len(month.behind) == 4
     other = Case.objects.get(document_id="E-19")
     document = opened_document(other)
     document["procedure"] = {"date": "2025-09-19"}
     amend_case(other, document, version=1, reason="read again", by=None)
-    assert of(signals(EVERYTHING, Filters()), SignalRule.SINGLE_MONTH).crossings == ()
+    assert crossings_of(SignalRule.SINGLE_MONTH) == ()
 
 
 def a_rare_model(*months: str) -> None:
@@ -181,7 +188,8 @@ def test_a_model_without_a_baseline_is_compared_with_all_its_earlier_months(db: 
         share = 12 / (12 + len(before))
         if seen >= 3 and stats.binom.sf(seen - 1, seen + earlier, share) <= 0.016:
             break
-    crossed = of(found, SignalRule.LAST_MONTHS).crossings[0]
+    crossed = crossings_of(SignalRule.LAST_MONTHS)[0]
+    assert crossed.event.month is not None
     assert f"{crossed.event.month:%Y-%m}" == THREE_YEARS[last] < months[-1]
     assert (len(crossed.behind), crossed.within) == (seen, 600)
     assert crossed.before == (earlier, 50 * len(before))
@@ -191,9 +199,7 @@ def test_a_model_without_a_baseline_is_compared_with_all_its_earlier_months(db: 
 def test_looks_at_the_last_months_are_as_strict_as_once_in_25_years_asks() -> None:
     # Fewer than 5 events in 24 months are at most 62.5 looks in 25 years.
     assert pytest.approx(1 / 62.5) == TAIL
-    assert f"at most {TAIL:g}" in recurs(
-        Chart(SignalRule.LAST_MONTHS, "W-1", "", "", MonthlyRecord((), (), (), ()), ())
-    )
+    assert f"at most {TAIL:g}" in recurs(Chart(SignalRule.LAST_MONTHS, "W-1", "", ""))
 
 
 @pytest.mark.parametrize("events", [2, 4, 8, 13, 40])
@@ -229,7 +235,7 @@ def test_three_events_close_together_of_a_rare_model_are_a_signal(db: None) -> N
     common = [an_event(number, f"{month}-10", model="W-2") for number, month in enumerate(THREE_YEARS[:24:3])]
     take(*common, *(an_event(50 + day, f"2025-07-{day:02}") for day in (4, 11, 18)))
     chart = of(signals(EVERYTHING, Filters()), SignalRule.CLOSE_TOGETHER)
-    (crossed,) = chart.crossings
+    (crossed,) = crossings_of(SignalRule.CLOSE_TOGETHER)
     assert len(crossed.behind) == 3
     # The 4th, 11th and 18th of 31 days with 40 uses are uses 5, 14 and 23.
     assert crossed.within == 19

@@ -16,6 +16,6 @@ def test_the_planted_rise_is_signalled_and_little_else() -> None:
 def test_the_same_seed_gives_the_same_signals() -> None:
     first, again = watched(2), watched(2)
     assert first == again
-    assert {one.subject for one in first if one.rule != SignalRule.CLASS_SUM} <= {
+    assert {one.chart.subject for one in first if one.chart.rule != SignalRule.CLASS_SUM} <= {
         model.code for model in read_world().models
     }

@@ -15,6 +15,7 @@ from django.db import connection
 from analytics import snapshots, summaries
 from analytics.answers import DeviceRate, TechniqueRecord
 from analytics.cohorts import Filters, kept
+from analytics.signals import kept_charts
 from analytics.statistics.proportions import wilson
 from registry.access import Scope, scope_of_command_line
 from registry.models import Site
@@ -119,6 +120,9 @@ def _compared(size: int, site: str) -> Measured:
         for name, question in kept.QUESTIONS.items()
         for scope in scopes
     ]
+    with kept.reading():
+        charts = kept_charts.watched(scopes[0], Filters())
+    compared.append(charts == kept_charts.counted(scopes[0], Filters()))
     detail = (
         f"{compared.count(False)} of {len(compared)} answers differ from a recount; {len(made)} snapshots of different "
         f"entries made within {SECONDS:.0f} s of saving, the last in {seconds:.1f} s"

@@ -18,7 +18,7 @@ import numpy as np
 
 from analytics import summaries
 from analytics.answers_months import DeviceEvent, Month, MonthlyRecord
-from analytics.answers_signals import Chart, SignalRule
+from analytics.answers_signals import Drawn, SignalRule
 from analytics.signals.charts import Records, charts_of, charts_of_a_model
 from fixtures.denominators import counted, device_use_rows
 from fixtures.generate import generate_cases
@@ -90,20 +90,21 @@ def _record(
     return MonthlyRecord(months, (), (), ())
 
 
-def watched(seed: int) -> list[Chart]:
+def watched(seed: int) -> list[Drawn]:
     """All charts of the invented registry of a seed."""
     world = read_world()
     documents = list(generate_cases(world.cases, seed))
     return list(charts_of(records_of(documents, device_use_rows(world, counted(documents)))))
 
 
-def redrawn(seed: int) -> Iterator[Chart]:
+def redrawn(seed: int) -> Iterator[Drawn]:
     """The charts of every model with events of chance alone in the months that are watched, at the usual rate."""
     chance = np.random.default_rng(seed)
     for one in watched(seed):
-        if one.rule not in (SignalRule.MODEL_SUM, SignalRule.LAST_MONTHS):
+        chart = one.chart
+        if chart.rule not in (SignalRule.MODEL_SUM, SignalRule.LAST_MONTHS):
             continue
-        usual = one.baseline
+        usual = chart.baseline
         rate = usual.events / usual.uses if usual else len(one.record.events) / one.record.uses
         since = one.watch.since if one.watch else datetime.date.min
         of_class = usual if one.watch and one.watch.of_class else None
@@ -113,7 +114,7 @@ def redrawn(seed: int) -> Iterator[Chart]:
             )
             record = replace(one.record, months=months)
             if usual or summaries.watch_of(record) is None:
-                yield from charts_of_a_model(one.subject, one.device_class, record, of_class)
+                yield from charts_of_a_model(chart.subject, chart.device_class, record, of_class)
 
 
 def _drawn(month: Month, rate: float, chance: np.random.Generator) -> Month:
@@ -136,9 +137,9 @@ def measured(seeds: Iterable[int] = range(1, SEEDS + 1)) -> dict[str, Any]:
     for seed in seeds:
         rounds += 1
         charts = watched(seed)
-        days = [crossed.day for one in charts if one.subject == planted for crossed in one.crossings]
+        days = [crossed.day for one in charts if one.chart.subject == planted for crossed in one.crossings]
         found += [min(days).isoformat()] if [day for day in days if day >= world.planted.rising_from] else []
-        _count((one for one in charts if one.subject not in (planted, its_class)), came, expected)
+        _count((one for one in charts if one.chart.subject not in (planted, its_class)), came, expected)
         _count(redrawn(seed), anew, anew_expected)
     return {
         "seeds": rounds,
@@ -159,10 +160,10 @@ def _none() -> dict[str, float]:
     return {str(rule): 0 for rule in SignalRule if rule != SignalRule.ONE_LOT}
 
 
-def _count(charts: Iterable[Chart], came: dict[str, float], expected: dict[str, float]) -> None:
+def _count(charts: Iterable[Drawn], came: dict[str, float], expected: dict[str, float]) -> None:
     for one in charts:
-        came[str(one.rule)] += len(one.crossings)
-        expected[str(one.rule)] += float(one.false_alarms)
+        came[str(one.chart.rule)] += one.chart.times
+        expected[str(one.chart.rule)] += float(one.chart.false_alarms)
 
 
 def _wrong_anew(came: float, expected: float) -> list[str]:
