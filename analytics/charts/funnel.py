@@ -63,10 +63,10 @@ def _axes(scales: _Scales, across: str, up: str) -> Iterator[str]:
         value = scales.high * which / scales.rows
         y = scales.y(value / scales.per)
         yield element("line", class_="c-line", x1=_LEFT, x2=_RIGHT, y1=y, y2=y)
-        yield text(f"{value:,g}", _LEFT - 8, y + 5, "end", "c-soft")
+        yield text(f"{value:,.10g}", _LEFT - 8, y + 5, "end", "c-soft")
     for which in range(scales.columns + 1):
         value = scales.wide * which / scales.columns
-        yield text(f"{value:,g}", scales.x(value), _BOTTOM + 22, "middle", "c-soft")
+        yield text(f"{value:,.10g}", scales.x(value), _BOTTOM + 22, "middle", "c-soft")
     yield element("line", class_="c-axis", x1=_LEFT, x2=_RIGHT, y1=_BOTTOM, y2=_BOTTOM)
     yield text(across, (_LEFT + _RIGHT) / 2, _BOTTOM + 48, "middle", "c-soft")
     yield text(up, _LEFT, 14.0, "start", "c-soft")

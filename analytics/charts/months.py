@@ -153,7 +153,7 @@ def _counts(highest: int, unit: float, floor: float, time: Time, counted: str) -
     for count in range(0, highest + 1, every):
         y = floor - unit * count
         drawn.append(line(LEFT, time.end, y, "c-line" if count else "c-axis"))
-        drawn.append(text(str(count), LEFT - 12, y + 5, "end", "c-soft"))
+        drawn.append(text(f"{count:,}", LEFT - 12, y + 5, "end", "c-soft"))
     return drawn
 
 

@@ -11,6 +11,7 @@ from itertools import pairwise
 
 from analytics.charts.marks import text
 from registry.drawings.coronary_plan import AORTA, COURSES, HEIGHT, WIDTH, Course
+from registry.drawings.lettering import width
 from registry.drawings.svg import element
 
 _SCALE = 1.9
@@ -19,6 +20,7 @@ _LARGEST, _SMALLEST = 23.0, 11.0
 _CLEAR = 13.0
 """From the edge of a disc to the middle of the number of its segment, at least."""
 _LETTER = 8.0
+_SIZE_OF_LETTERS, _HEIGHT_OF_DIGITS = 14.0, 10.0
 
 
 def places(counts: Mapping[str, int]) -> tuple[str, ...]:
@@ -63,12 +65,14 @@ def _disc(course: Course, number: int, most: int) -> tuple[str, ...]:
     return (
         element("circle", class_="c-hollow", cx=x, cy=y, r=radius),
         element("circle", class_="c-flow", cx=x, cy=y, r=radius),
-        text(str(number), x, y + 5, "middle", "c-strong"),
+        text(f"{number:,}", x, y + 5, "middle", "c-strong"),
     )
 
 
 def _radius(number: int, most: int) -> float:
-    return max(_SMALLEST, _LARGEST * math.sqrt(number / most))
+    """By the square root of the count, and never less than the number in the disc needs."""
+    needed = math.hypot(width(f"{number:,}", _SIZE_OF_LETTERS, bold=True), _HEIGHT_OF_DIGITS) / 2
+    return max(_SMALLEST, needed, _LARGEST * math.sqrt(number / most))
 
 
 def _middle(course: Course) -> tuple[float, float]:

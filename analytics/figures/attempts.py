@@ -67,7 +67,7 @@ def _shown(one: TechniqueInSituation) -> Shown:
     estimate = one.estimate
     return Shown(
         name=f"{technique_in_words(one.record.technique)}, {aim_in_words(one.record.aim)}",
-        of=f"{estimate.count} of {estimate.total}" if estimate.total else "not known",
+        of=f"{estimate.count:,} of {estimate.total:,}" if estimate.total else "not known",
         drawn=estimate.with_limits,
         few=estimate.few,
     )

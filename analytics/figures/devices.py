@@ -77,11 +77,6 @@ class DeviceGroup:
         """Its place in the page."""
         return f"kind-{slugify(self.title)}"
 
-    @property
-    def length(self) -> str:
-        """How many lines it has, as it is printed."""
-        return f"{len(self.lines):,}"
-
 
 @dataclass(frozen=True, slots=True)
 class DeviceTable:
@@ -193,7 +188,7 @@ def _class_in_words(device_class: str) -> str:
 def _kinds(found: Mapping[str, int]) -> tuple[str, ...]:
     """First events by the situation that they began with, in words, in the order of the list."""
     in_order = sorted(found, key=_places("situation").__getitem__)
-    return tuple(f"{named('situation', code, 'situation')}: {found[code]}" for code in in_order)
+    return tuple(f"{named('situation', code, 'situation')}: {found[code]:,}" for code in in_order)
 
 
 def drawn_in_words(drawn: Drawn) -> str:
@@ -223,7 +218,7 @@ def device_rates(table: DeviceTable, drawn: Drawn | None) -> Figure | None:
         rows += [RateRow(group.title), *(_rate_row(line, drawn) for line in group.lines)]
     rated = sum(line.estimate.with_limits is not None for line in lines)
     description = (
-        f"{rated} of {counted(len(lines), 'row has', 'rows have')} a rate. Each is a dot with its exact 95 % limits "
+        f"{rated:,} of {counted(len(lines), 'row has', 'rows have')} a rate. Each is a dot with its exact 95 % limits "
         f"on an axis from 0 to {table.axis[0]:g} per 1,000 uses; hollow on a broken line below 5 first events, an "
         "upright stroke at the upper limit where none was seen, an arrow where the line runs beyond the axis. The "
         "order is that of classes and names."

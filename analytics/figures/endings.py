@@ -77,7 +77,7 @@ def _share_of(curve: Curve, cause: Cause) -> tuple[float, ...]:
 
 def _label(name: str, share: float, number: int, *, few: bool) -> str:
     """What stands beside a band: its count, and its share where there are enough."""
-    return f"{name}: {number}" if few else f"{name} {percent_in_words(share)} ({number})"
+    return f"{name}: {number}" if few else f"{name} {percent_in_words(share)} ({number:,})"
 
 
 def _label_of_open(share: float, number: int, *, few: bool) -> str:
@@ -89,19 +89,19 @@ def _label_of_open(share: float, number: int, *, few: bool) -> str:
 
 def _description(curve: Curve, complications: int, last: int) -> str:
     ended = [
-        f"{number} {name}" + (_left_apart(curve) if cause == Cause.LEFT else "")
+        f"{number:,} {name}" + (_left_apart(curve) if cause == Cause.LEFT else "")
         for cause, name in ENDING_WORDS.items()
         if (number := sum(curve.ended[cause]))
     ]
     open_still = sum(curve.ended[Cause.CENSORED])
     if open_still:
-        ended.append(f"{open_still} not seen to the end")
+        ended.append(f"{open_still:,} not seen to the end")
     there = counted(complications, "complication", "complications")
     return f"Of {there} by {counted(last, 'attempt', 'attempts')}: {joined(ended)}."
 
 
 def _left_apart(curve: Curve) -> str:
-    said = [f"{number} {_APART[ending]}" for ending, at in curve.left_apart.items() if (number := sum(at))]
+    said = [f"{number:,} {_APART[ending]}" for ending, at in curve.left_apart.items() if (number := sum(at))]
     return f" (of these {joined(said)})" if said else ""
 
 

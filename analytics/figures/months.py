@@ -111,8 +111,8 @@ def _said(found: Sequence[MonthLimit | None], of: str) -> str:
         return ""
     name = "upper limit" if _said_below(found) else "limit"
     if len(limits) == 1:
-        return f"{name} for a single month: {limits[0]} or more"
-    return f"{name} for a single month, by its {of}: {limits[0]} to {limits[-1]}"
+        return f"{name} for a single month: {limits[0]:,} or more"
+    return f"{name} for a single month, by its {of}: {limits[0]:,} to {limits[-1]:,}"
 
 
 def _said_below(found: Sequence[MonthLimit | None]) -> tuple[str, ...]:
@@ -120,7 +120,7 @@ def _said_below(found: Sequence[MonthLimit | None]) -> tuple[str, ...]:
     limits = sorted({limit.lower for limit in found if limit and limit.lower})
     if not limits:
         return ()
-    span = str(limits[0]) if len(limits) == 1 else f"{limits[0]} to {limits[-1]}"
+    span = f"{limits[0]:,}" if len(limits) == 1 else f"{limits[0]:,} to {limits[-1]:,}"
     return ("lower limit:", f"{span} or fewer")
 
 
@@ -138,7 +138,7 @@ def _description(found: OverTime, ringed: int) -> str:
             f"{counted(len(record.events), 'first event', 'first events')} in {record.uses:,} uses,",
             f"{first:%B %Y} to {last:%B %Y}.",
             *([f"{counted(silent, 'month has', 'months have')} no number of uses."] if silent else []),
-            *([f"{ringed} of a lot seen twice or set aside."] if ringed else []),
+            *([f"{ringed:,} of a lot seen twice or set aside."] if ringed else []),
             *([f"Beyond the limit: {_named(beyond)}."] if beyond else []),
         )
     )

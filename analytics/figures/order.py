@@ -129,7 +129,7 @@ def _description(steps: Sequence[Step], together: Sequence[str], met: int) -> st
     longest = max(one.number for one in steps)
     said = [
         f"Of {counted(met, 'complication', 'complications')} that met the situation, an attempt to get the device out "
-        f"or to secure it was made in {tried}; up to {counted(longest, 'attempt', 'attempts')} in one."
+        f"or to secure it was made in {tried:,}; up to {counted(longest, 'attempt', 'attempts')} in one."
     ]
     if together:
         said.append(f"Drawn together as other techniques: {'; '.join(map(lowered, together))}.")

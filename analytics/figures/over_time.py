@@ -109,7 +109,7 @@ def crosses(found: OverTime) -> bool:
 
 
 def _some(expected: float) -> str:
-    return f"{float(f'{expected:.2g}'):g}" if expected < 10 else f"{expected:.0f}"
+    return f"{float(f'{expected:.2g}'):g}" if expected < 10 else f"{expected:,.0f}"
 
 
 def _rate_of(baseline: Baseline) -> str:

@@ -66,7 +66,7 @@ def map_of_places(answer: Places) -> Figure | None:
 
 
 def _told(numbers: Iterable[tuple[str, int]]) -> str:
-    return ", ".join(f"{number} in segment {code}" for code, number in numbers) or "none"
+    return ", ".join(f"{number:,} in segment {code}" for code, number in numbers) or "none"
 
 
 def cross_tables(answer: LesionContexts) -> list[CrossTable]:

@@ -79,5 +79,5 @@ def _line(one: RescueRecord, faced: Sequence[RescueRecord], names: Mapping[str, 
 
 def _faced(row: RescueRecord) -> tuple[str, str]:
     """One situation, and its attempts."""
-    known = f"{row.resolved} of {row.attempts}" if row.attempts else "result not known"
+    known = f"{row.resolved:,} of {row.attempts:,}" if row.attempts else "result not known"
     return raised(named("situation", row.situation_faced, "situation")), known

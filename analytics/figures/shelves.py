@@ -67,28 +67,28 @@ def _line(one: Wanted, sites: int) -> WantedLine:
 
 def _reasons(one: Wanted) -> str:
     absent = one.complications - one.without_size
-    said = [f"not on the shelf in {absent}"] if absent else []
+    said = [f"not on the shelf in {absent:,}"] if absent else []
     if one.without_size:
-        said.append(f"not in a size that fits in {one.without_size}")
+        said.append(f"not in a size that fits in {one.without_size:,}")
     return joined(said)
 
 
 def _how_often(pairs: Iterable[tuple[str, int]]) -> str:
     """`North in 3; South in 1`: each complication once under each name, by name; names may hold commas."""
     numbers = Counter(name for name, _ in set(pairs))
-    return "; ".join(f"{name} in {number}" for name, number in sorted(numbers.items()))
+    return "; ".join(f"{name} in {number:,}" for name, number in sorted(numbers.items()))
 
 
 def _instead(wishes: Sequence[Wish]) -> str:
     done = {(technique, wish.complication) for wish in wishes if wish.instead for technique in wish.instead}
     numbers = Counter(technique for technique, _ in done)
-    said = [f"{_technique(code)} in {number}" for code, number in numbers.items()]
+    said = [f"{_technique(code)} in {number:,}" for code, number in numbers.items()]
     nothing = {wish.complication for wish in wishes if wish.instead == ()}
     unknown = {wish.complication for wish in wishes if wish.instead is None}
     if nothing:
-        said.append(f"nothing more in {len(nothing)}")
+        said.append(f"nothing more in {len(nothing):,}")
     if unknown:
-        said.append(f"order not recorded in {len(unknown)}")
+        said.append(f"order not recorded in {len(unknown):,}")
     return "; ".join(sorted(said))
 
 

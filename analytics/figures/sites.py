@@ -42,11 +42,6 @@ class GroupLine:
     out: str
     picture: str
 
-    @property
-    def procedures(self) -> str:
-        """A site's procedures with their thousands."""
-        return f"{self.record.procedures:,}" if isinstance(self.record, SiteRecord) else ""
-
 
 def site_lines(answer: Sites) -> list[GroupLine]:
     """One's own sites, in the order given."""
@@ -85,7 +80,7 @@ def share_and_limits(one: Estimate) -> str:
     """`7 of 12, 58% (32% to 81%)`; of fewer than 10 the counts alone."""
     if not one.total:
         return "none was attempted"
-    said = f"{one.count} of {one.total}"
+    said = f"{one.count:,} of {one.total:,}"
     if one.few or one.with_limits is None:
         return said
     share, lower, upper = map(percent_in_words, one.with_limits)
@@ -220,7 +215,7 @@ def _figure(
         name=name,
         title=title,
         description=(
-            f"{len(found.points)} compared about {rate_in_words(per * found.target)} per {per:,}; "
+            f"{len(found.points):,} compared about {rate_in_words(per * found.target)} per {per:,}; "
             f"{outside or 'none'} outside the {levels[0]} limits."
         ),
         size=SIZE,

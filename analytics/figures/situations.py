@@ -39,7 +39,7 @@ def situations_offered(
 ) -> list[tuple[str, str]]:
     """Code and words of each situation that has records, and of the one chosen; of all where nothing is known."""
     found = [
-        (one.situation, f"{label} ({one.complications})") for _, listed in groups for one, label in listed
+        (one.situation, f"{label} ({one.complications:,})") for _, listed in groups for one, label in listed
     ]
     if chosen and chosen not in dict(found):
         found.append((chosen, f"{label_of_situation(chosen)} (0)"))

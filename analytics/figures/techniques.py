@@ -103,7 +103,9 @@ def aim_in_words(aim: str) -> str:
 
 def _try(one: Try) -> str:
     number = ordinal(one.number)
-    return f"{number}: {one.resolved} of {one.attempts}" if one.attempts else f"{number}: result not known"
+    return (
+        f"{number}: {one.resolved:,} of {one.attempts:,}" if one.attempts else f"{number}: result not known"
+    )
 
 
 def share_in_words(estimate: Estimate) -> str:
@@ -148,7 +150,7 @@ def minutes_in_words(one: TechniqueInSituation) -> str:
     found = one.minutes
     if found.median is None:
         return f"no minutes recorded in {counted(found.missing, 'attempt', 'attempts')}"
-    without = f"; no minutes in {found.missing}" if found.missing else ""
+    without = f"; no minutes in {found.missing:,}" if found.missing else ""
     return f"median {found.median:g} min of {counted(found.known, 'attempt', 'attempts')}{without}"
 
 
@@ -174,9 +176,9 @@ def totals_in_words(found: SituationFigures, extent: Extent) -> str:
     if extent.complications == 1:
         return f"{met} met this situation; it may stand in several rows, so that the rows don't add up."
     return (
-        f"In all {met} met this situation, of which {found.began} began with it; an attempt to get the device out or "
-        f"to secure it was made in {tried}. One complication may stand in several rows, so that the rows don't add up "
-        "to it."
+        f"In all {met} met this situation, of which {found.began:,} began with it; an attempt to get the device out or "
+        f"to secure it was made in {tried:,}. One complication may stand in several rows, so that the rows don't add "
+        "up to it."
     )
 
 
@@ -228,7 +230,7 @@ def _mix_of(aim: str, listed: Sequence[TechniqueInSituation], by_attempt: Sequen
     return MixOfAim(
         aim=aim_in_words(aim),
         every=tuple(_of(*pair) for pair in zip(won, weights, strict=True)),
-        mix=", ".join(f"{number} {name}" for number, name in zip(weights, STRATA, strict=True)),
+        mix=", ".join(f"{number:,} {name}" for number, name in zip(weights, STRATA, strict=True)),
         successes=tuple(map(_success, by_attempt)),
         lines=tuple(_mix_line(one) for one in listed),
     )
@@ -238,11 +240,11 @@ def _success(one: AttemptOfAim) -> str:
     """`1st: 21 of 38, 55% (40% to 70%)`."""
     share = share_in_words(one.estimate)
     said = f", {share}" if share and not one.estimate.few else ""
-    return f"{ordinal(one.number)}: {one.resolved} of {one.attempts}{said}"
+    return f"{ordinal(one.number)}: {one.resolved:,} of {one.attempts:,}{said}"
 
 
 def _of(resolved: int, attempts: int) -> str:
-    return f"{resolved} of {attempts}" if attempts else "never tried"
+    return f"{resolved:,} of {attempts:,}" if attempts else "never tried"
 
 
 def _mix_line(one: TechniqueInSituation) -> MixLine:
@@ -250,7 +252,7 @@ def _mix_line(one: TechniqueInSituation) -> MixLine:
     return MixLine(
         name=technique_in_words(one.record.technique),
         technique=one.record.technique,
-        tried_first=f"tried first in {one.tried_first} of {counted(attempts, 'attempt', 'attempts')}"
+        tried_first=f"tried first in {one.tried_first:,} of {counted(attempts, 'attempt', 'attempts')}"
         if attempts
         else "no known result",
         crude=_crude(one),
@@ -262,7 +264,7 @@ def _mix_line(one: TechniqueInSituation) -> MixLine:
 def _crude(one: TechniqueInSituation) -> str:
     if not one.record.attempts:
         return ""
-    said = f"{one.record.resolved} of {one.record.attempts}"
+    said = f"{one.record.resolved:,} of {one.record.attempts:,}"
     return said if one.estimate.few else f"{said}, {share_in_words(one.estimate)}"
 
 
@@ -310,12 +312,14 @@ def _option_line(option: Considered, records: Sequence[TechniqueRecord]) -> Opti
     return OptionLine(
         name=technique_in_words(option.technique),
         record=option,
-        reasons=tuple(f"{words} in {reasons[words]}" for words in sorted(reasons)),
+        reasons=tuple(f"{words} in {reasons[words]:,}" for words in sorted(reasons)),
         where_tried=tuple(
-            f"{one.complications_resolved} of {one.complications} {aim_in_words(one.aim)}" for one in records
+            f"{one.complications_resolved:,} of {one.complications:,} {aim_in_words(one.aim)}"
+            for one in records
         ),
         where_considered=tuple(
-            f"{one.complications_resolved} of {option.considered} {aim_in_words(one.aim)}" for one in records
+            f"{one.complications_resolved:,} of {option.considered:,} {aim_in_words(one.aim)}"
+            for one in records
         ),
     )
 

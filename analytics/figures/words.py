@@ -52,7 +52,7 @@ def printed_rate(rate: float) -> str:
         return "0"
     if rate < 0.005:
         return f"{Decimal(f'{rate:.1g}'):f}"
-    return f"{rate:.2f}" if round(rate, 2) < 1 else f"{rate:.1f}"
+    return f"{rate:.2f}" if round(rate, 2) < 1 else f"{rate:,.1f}"
 
 
 def ordinal(number: int) -> str:

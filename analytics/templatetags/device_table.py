@@ -54,7 +54,7 @@ def _group(group: DeviceGroup, axis: Axis, address: Address) -> str:
 
 def _row(line: DeviceLine, axis: Axis, address: Address) -> str:
     secondary = line.record.secondary_events
-    nothing = "" if secondary else " nothing-more"
+    nothing, said = ("", f"{secondary:,d}") if secondary else (" nothing-more", "none")
     return (
         f'<tr role="row" {_key(line.record)}>'
         f'<th role="rowheader" scope="row" class="subject">{_subject(line, address)}</th>'
@@ -62,7 +62,7 @@ def _row(line: DeviceLine, axis: Axis, address: Address) -> str:
         f'<td role="cell" class="number more" data-label="First events">{_events(line)}</td>'
         f"{_rate(line, axis)}"
         f'<td role="cell" class="number more{nothing}" data-label="Secondary">'
-        f'<data value="{secondary:d}">{secondary or "none"}</data></td></tr>\n'
+        f'<data value="{secondary:d}">{said}</data></td></tr>\n'
     )
 
 
@@ -99,11 +99,11 @@ def _uses(record: DeviceRate | GroupRate) -> str:
 def _events(line: DeviceLine) -> str:
     """First events; "none" where nothing was counted that could have had one."""
     record = line.record
-    said = str(record.events) if line.estimate.with_limits or record.events or record.uses else "none"
+    said = f"{record.events:,d}" if line.estimate.with_limits or record.events or record.uses else "none"
     events = f'<data value="{record.events:d}" class="strong">{said}</data>'
     if not record.events_left_out:
         return events
-    left_out = f'<data value="{record.events_left_out:d}">{record.events_left_out:d}</data> left out'
+    left_out = f'<data value="{record.events_left_out:d}">{record.events_left_out:,d}</data> left out'
     return f'{events} <span class="small soft left-out">{left_out}</span>'
 
 

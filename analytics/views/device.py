@@ -119,15 +119,6 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
         "figures_of": Asked(query, asked.sites, asked.filters, ()),
         "subject": subject,
         "record": record,
-        "uses": f"{record.uses:,}",
-        "numbers": {
-            name: f"{number:,}"
-            for name, number in (
-                ("first", len(record.events)),
-                ("cases", record.cases),
-                ("secondary", record.secondary),
-            )
-        },
         "period": (months[0], months[-1]) if months else None,
         "returns": returns,
         "completeness": f"{reverse('denominators')}{asked.address(device_class='')}",

@@ -60,7 +60,7 @@ def _of_devices(scope: Scope, asked: Asked, sites: Sites, lots: Mapping[str, int
     return {
         "table": table,
         "groups": table.groups,
-        "length": f"{table.length:,}",
+        "length": table.length,
         "axis": charts.axis(*table.axis),
         "figure": None if table.is_long else _figure(asked, table, found),
         "figure_name": figures.DEVICE_RATES,

@@ -16,6 +16,7 @@ from analytics.charts.places import SIZE as SIZE_OF_MAP
 from analytics.charts.places import places
 from analytics.summaries.funnels import LEVELS, funnel_of
 from registry.drawings.coronary_plan import COURSES
+from registry.drawings.lettering import width
 
 pytestmark = [pytest.mark.pure, pytest.mark.filterwarnings("error")]
 
@@ -80,7 +81,7 @@ def test_each_segment_with_complications_has_one_disc_with_its_number_inside_the
     shown = sorted(number for code, number in counts.items() if code in COURSES and number)
     assert len(discs) == len(shown)
     said = [text.text for text in root.iter("text")]
-    assert all(str(number) in said for number in shown)
+    assert all(f"{number:,}" in said for number in shown)
     for disc in discs:
         x, y, r = (float(disc.get(name) or 0) for name in ("cx", "cy", "r"))
         assert r <= x <= SIZE_OF_MAP[0] - r and r <= y <= SIZE_OF_MAP[1] - r
@@ -88,9 +89,18 @@ def test_each_segment_with_complications_has_one_disc_with_its_number_inside_the
     assert 11 <= largest <= 23
 
 
-def test_no_disc_covers_the_number_of_its_segment() -> None:
+@pytest.mark.parametrize("count", [1, 12, 100, 1_000, 99_999, 1_000_000])
+def test_a_disc_is_at_least_as_wide_as_its_number_beside_the_largest(count: int) -> None:
+    root = ElementTree.fromstring(f"<svg>{''.join(places({'1': count, '4': 1_000_000_000}))}</svg>")
+    disc = next(mark for mark in root.iter("circle") if mark.get("class") == "c-hollow")
+    assert f"{count:,}" in [text.text for text in root.iter("text")]
+    assert 2 * float(disc.get("r") or 0) > width(f"{count:,}", 14, bold=True)
+
+
+@pytest.mark.parametrize("count", [100, 5_000, 50_000])
+def test_no_disc_covers_the_number_of_its_segment(count: int) -> None:
     for code in COURSES:
-        root = ElementTree.fromstring(f"<svg>{''.join(places({code: 100}))}</svg>")
+        root = ElementTree.fromstring(f"<svg>{''.join(places({code: count}))}</svg>")
         (disc,) = (mark for mark in root.iter("circle") if mark.get("class") == "c-hollow")
         (number,) = (mark for mark in root.iter("text") if mark.text == code)
         x, y, r = (float(disc.get(name) or 0) for name in ("cx", "cy", "r"))
