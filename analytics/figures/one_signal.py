@@ -88,7 +88,8 @@ def _when(crossings: Sequence[Crossed], open_sites: Collection[str]) -> str:
     if earlier:
         days = ", ".join(when_of(one.event, open_sites) for one in earlier[-5:])
         lately = "lately " if len(earlier) > 5 else ""
-        said += f" It had crossed {counted(len(earlier), 'time', 'times')} before: {lately}{days}."
+        times = "once" if len(earlier) == 1 else f"{len(earlier):,} times"
+        said += f" It had crossed {times} before: {lately}{days}."
     return said
 
 

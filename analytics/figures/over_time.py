@@ -42,9 +42,10 @@ class HalfYear:
 
 @dataclass(frozen=True, slots=True)
 class EventLine:
-    """One event as the list of cases behind the figures shows it."""
+    """One event as the list of cases behind the figures shows it; `day` as it is in files, `when` as it is read."""
 
     day: str
+    when: str
     case: str
     site: str
     situation: str
@@ -255,6 +256,12 @@ def event_lines(record: MonthlyRecord) -> list[EventLine]:
     return [_event_line(one) for one in listed]
 
 
+def _when(one: DeviceEvent) -> str:
+    if one.month is None:
+        return f"{one.latest:%Y}"
+    return day_in_words(one.latest) if one.earliest == one.latest else f"{one.latest:%B %Y}"
+
+
 def _event_line(one: DeviceEvent) -> EventLine:
     if one.secondary:
         note = "secondary, in no rate"
@@ -262,6 +269,7 @@ def _event_line(one: DeviceEvent) -> EventLine:
         note = f"left out: {WORDS[one.left_out]}" if one.left_out else ""
     return EventLine(
         day=f"{one.latest:%Y}" if one.month is None else day_of(one.earliest, one.latest),
+        when=_when(one),
         case=one.case,
         site=one.site,
         situation=raised(named("situation", one.situation, "situation")),

@@ -212,6 +212,20 @@ def _case(
     )
 
 
+def _single_months(found: Signals) -> str:
+    return ", a single month about once in 1,000 months" if found.number_of(SignalRule.SINGLE_MONTH) else ""
+
+
+def more_signals(earlier: Sequence[Signal]) -> str:
+    """What is said of signals that the list does not show; nothing where there is none."""
+    if not earlier:
+        return ""
+    new = sum(one.state == SignalState.NEW for one in earlier) or "none"
+    return (
+        f"{counted(len(earlier), 'earlier signal is', 'earlier signals are')} not shown, {new} of them new."
+    )
+
+
 def watched_in_words(found: Signals) -> list[str]:
     """How many charts are watched, how many false alarms they are expected to give, how many came."""
     period = found.period
@@ -225,8 +239,8 @@ def watched_in_words(found: Signals) -> list[str]:
     expected = "fewer than 0.1" if found.expected < 0.05 else f"{found.expected:.1f}"
     first = (
         f"{len(found.watched)} charts are watched over all sites, {period[0]:%B %Y} to {period[1]:%B %Y}: "
-        f"{'; '.join(kinds)}. Each has a limit that chance alone crosses about once in 25 years or more seldom, a "
-        f"single month about once in 1,000 months. So {expected} false alarms were to be expected of all of them "
+        f"{'; '.join(kinds)}. Each has a limit that chance alone crosses about once in 25 years or more seldom"
+        f"{_single_months(found)}. So {expected} false alarms were to be expected of all of them "
         f"together though nothing had changed anywhere; {number_word(found.came)} came"
     )
     chance = f"; so many or more come about {_in_ten(found.chance)} by chance alone" if found.came else ""

@@ -32,21 +32,28 @@ from registry.recording.change import NotSaved
 from registry.terms import SignalState
 
 REFUSED = 422
+SHOWN_SIGNALS = 100
+"""Signals that the list shows at first, the newest."""
 
 
 @require_GET
 @page("signals")
 def signals(request: MemberRequest) -> HttpResponse:
     """Every signal, the newest first; how many charts are watched and how many false alarms they are to give."""
-    asked, scope, sites = what_is_asked(request, "signals", asking.OF_SIGNALS)
+    query = request.GET.copy()
+    whole = query.pop("all", [""]) == ["yes"]
+    asked, scope, sites = what_is_asked(request, "signals", asking.OF_SIGNALS, query)
     context: dict[str, Any] = {"asked": asked, "cautions": [*map(caution, OF_DEVICES)]}
     if not asked.problems:
         with snapshots.answering(asked.filters) as context["as_of"]:
             found = signals_of(scope, asked.filters)
         open_sites = _open_sites(request.user)
+        shown = found.signals if whole else found.signals[:SHOWN_SIGNALS]
         context |= {
             "found": found,
-            "lines": figures.signal_lines(found.signals, open_sites),
+            "lines": figures.signal_lines(shown, open_sites),
+            "more": figures.more_signals(found.signals[len(shown) :]),
+            "all": asked.address(all="yes"),
             "withdrawn": figures.signal_lines(found.withdrawn, open_sites),
             "watched": figures.watched_in_words(found),
             "charts": figures.charts_watched(found),

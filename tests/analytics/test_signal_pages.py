@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import datetime
 import io
+import re
 
 import pytest
 from django.urls import reverse
@@ -14,6 +15,7 @@ from analytics.cohorts import Filters
 from analytics.models import SignalWord
 from analytics.recording import annotate
 from analytics.signals import signals
+from analytics.views import signals as signals_page
 from registry.models import Case, DeviceModel, Site
 from registry.recording.sites import give_role
 from registry.terms import Role, SignalState
@@ -37,6 +39,28 @@ def test_the_list_says_what_is_watched_and_what_chance_alone_would_give(db: None
     rows = list(csv.DictReader(io.StringIO(shown(client, "/figures/charts-watched.csv"))))
     assert sum(int(row["crossings"]) for row in rows) == found.came
     assert sum(float(row["false alarms expected"]) for row in rows) == pytest.approx(found.expected, rel=0.01)
+
+
+def test_a_long_list_shows_the_newest_tells_how_many_more_are_new_and_opens_whole(
+    db: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(signals_page, "SHOWN_SIGNALS", 2)
+    lots = [
+        an_event(100 + 2 * one + two, f"2025-0{4 + one}-02", lot=f"A-{one}")
+        for one in range(4)
+        for two in (0, 1)
+    ]
+    a_rise(*lots)
+    client = a_member("north")
+    whole = [(one.chart.rule, one.chart.subject) for one in signals(EVERYTHING, Filters()).signals]
+    listed = re.compile(r'data-rule="([^"]+)" data-subject="([^"]+)"')
+    page = shown(client, "/signals/")
+    assert listed.findall(page) == whole[:2] and len(whole) > 3
+    assert f"{len(whole)} signals, the newest first" in text_of(page)
+    assert f"{len(whole) - 2} earlier signals are not shown, {len(whole) - 2} of them new." in text_of(page)
+    assert 'href="/signals/?all=yes"' in page
+    everything = shown(client, "/signals/", {"all": "yes"})
+    assert listed.findall(everything) == whole and "not shown" not in everything
 
 
 def test_one_signal_names_cases_of_other_sites_by_month_alone_and_without_a_link(db: None) -> None:
