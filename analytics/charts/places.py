@@ -21,6 +21,8 @@ _CLEAR = 13.0
 """From the edge of a disc to the middle of the number of its segment, at least."""
 _LETTER = 8.0
 _SIZE_OF_LETTERS, _HEIGHT_OF_DIGITS = 14.0, 10.0
+_IN_THOUSANDS = 10_000
+"""Counts from which on a disc has thousands in it: whole, their discs would lie on each other."""
 
 
 def places(counts: Mapping[str, int]) -> tuple[str, ...]:
@@ -65,13 +67,18 @@ def _disc(course: Course, number: int, most: int) -> tuple[str, ...]:
     return (
         element("circle", class_="c-hollow", cx=x, cy=y, r=radius),
         element("circle", class_="c-flow", cx=x, cy=y, r=radius),
-        text(f"{number:,}", x, y + 5, "middle", "c-strong"),
+        text(said(number), x, y + 5, "middle", "c-strong"),
     )
+
+
+def said(number: int) -> str:
+    """A count as it stands in its disc: `4,902`, `12k`; the table beside the map has it whole."""
+    return f"{number:,}" if number < _IN_THOUSANDS else f"{number / 1_000:,.0f}k"
 
 
 def _radius(number: int, most: int) -> float:
     """By the square root of the count, and never less than the number in the disc needs."""
-    needed = math.hypot(width(f"{number:,}", _SIZE_OF_LETTERS, bold=True), _HEIGHT_OF_DIGITS) / 2
+    needed = math.hypot(width(said(number), _SIZE_OF_LETTERS, bold=True), _HEIGHT_OF_DIGITS) / 2
     return max(_SMALLEST, needed, _LARGEST * math.sqrt(number / most))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from itertools import pairwise
+from itertools import combinations, pairwise
 from xml.etree import ElementTree
 
 import pytest
@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from analytics.charts.funnel import SIZE, funnel
 from analytics.charts.places import SIZE as SIZE_OF_MAP
-from analytics.charts.places import places
+from analytics.charts.places import places, said
 from analytics.summaries.funnels import LEVELS, funnel_of
 from registry.drawings.coronary_plan import COURSES
 from registry.drawings.lettering import width
@@ -80,8 +80,8 @@ def test_each_segment_with_complications_has_one_disc_with_its_number_inside_the
     discs = [mark for mark in root.iter("circle") if mark.get("class") == "c-hollow"]
     shown = sorted(number for code, number in counts.items() if code in COURSES and number)
     assert len(discs) == len(shown)
-    said = [text.text for text in root.iter("text")]
-    assert all(f"{number:,}" in said for number in shown)
+    words = [text.text for text in root.iter("text")]
+    assert all(said(number) in words for number in shown)
     for disc in discs:
         x, y, r = (float(disc.get(name) or 0) for name in ("cx", "cy", "r"))
         assert r <= x <= SIZE_OF_MAP[0] - r and r <= y <= SIZE_OF_MAP[1] - r
@@ -93,8 +93,26 @@ def test_each_segment_with_complications_has_one_disc_with_its_number_inside_the
 def test_a_disc_is_at_least_as_wide_as_its_number_beside_the_largest(count: int) -> None:
     root = ElementTree.fromstring(f"<svg>{''.join(places({'1': count, '4': 1_000_000_000}))}</svg>")
     disc = next(mark for mark in root.iter("circle") if mark.get("class") == "c-hollow")
-    assert f"{count:,}" in [text.text for text in root.iter("text")]
-    assert 2 * float(disc.get("r") or 0) > width(f"{count:,}", 14, bold=True)
+    assert said(count) in [text.text for text in root.iter("text")]
+    assert 2 * float(disc.get("r") or 0) > width(said(count), 14, bold=True)
+
+
+def test_a_disc_holds_its_number_or_thousands_and_no_disc_lies_on_another() -> None:
+    assert [said(one) for one in (7, 4_902, 9_999, 11_748, 1_000_000)] == [
+        "7",
+        "4,902",
+        "9,999",
+        "12k",
+        "1,000k",
+    ]
+    root = ElementTree.fromstring(f"<svg>{''.join(places(dict.fromkeys(COURSES, 99_999)))}</svg>")
+    discs = [
+        tuple(float(mark.get(name) or 0) for name in ("cx", "cy", "r"))
+        for mark in root.iter("circle")
+        if mark.get("class") == "c-hollow"
+    ]
+    apart = [math.dist(one[:2], other[:2]) - one[2] - other[2] for one, other in combinations(discs, 2)]
+    assert min(apart) > -6, "their edges may touch, their numbers may not"
 
 
 @pytest.mark.parametrize("count", [100, 5_000, 50_000])
