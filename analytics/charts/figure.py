@@ -43,8 +43,8 @@ COLOURS: Mapping[str, Mapping[str, str]] = {
 MOST_PRINTED = 400
 """Rows of a table beside its picture: a longer one has its last rows there, and all of them in its CSV."""
 _FONT = "Atkinson Hyperlegible Next, Atkinson Hyperlegible, Arial, sans-serif"
-_WIDE = 900.0
-"""What is wider scrolls sideways sooner, so that its words stay as large as they are drawn."""
+_WIDE, _LONG = 900.0, 1_300.0
+"""What is wider scrolls sideways sooner, so that its words stay as large as they are drawn; what is long always."""
 _CLASS = re.compile(r'class="(c-[a-z-]+)"')
 
 
@@ -80,13 +80,15 @@ class Figure:
     @property
     def drawn(self) -> str:
         """The picture for a page, coloured by its style sheet."""
+        across = self.size[0]
+        kind = " long" if across > _LONG else " wide" if across > _WIDE else ""
         return svg.picture(
             self.name,
             self.title,
             self.description,
             self.size,
             *self.content,
-            class_="chart-picture wide" if self.size[0] > _WIDE else "chart-picture",
+            class_=f"chart-picture{kind}",
         )
 
     @property
