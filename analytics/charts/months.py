@@ -20,6 +20,8 @@ _UNIT, _LEAST_UNIT = 30.0, 9.0
 _MOST_MARKS = 40
 """Where a month has more, a bar stands for them: so many marks on each other are not counted by eye."""
 _BESIDE = 24.0
+_MOST_DIGITS_BESIDE = 3
+"""Counts of so many digits leave no room beside them for what they count, which then stands above."""
 _CHARACTER, _MOST_CHARACTERS = 7.6, 9
 
 
@@ -145,16 +147,25 @@ def _silent(columns: Sequence[Column], time: Time, floor: float) -> list[str]:
 
 
 def _counts(highest: int, unit: float, floor: float, time: Time, counted: str) -> list[str]:
-    every = max(math.ceil(highest / 5), 1)
-    drawn = [
-        text(counted, LEFT - 34, floor - unit * highest / 2 - 3, "end", "c-soft"),
-        text("in the month", LEFT - 34, floor - unit * highest / 2 + 14, "end", "c-soft"),
-    ]
+    every = _step(highest)
+    beside = len(f"{highest:,}") < _MOST_DIGITS_BESIDE
+    x, y = (LEFT - 34, floor - unit * highest / 2 - 3) if beside else (LEFT - 12, TOP - 26)
+    drawn = [text(counted, x, y, "end", "c-soft"), text("in the month", x, y + 17, "end", "c-soft")]
     for count in range(0, highest + 1, every):
         y = floor - unit * count
         drawn.append(line(LEFT, time.end, y, "c-line" if count else "c-axis"))
         drawn.append(text(f"{count:,}", LEFT - 12, y + 5, "end", "c-soft"))
     return drawn
+
+
+def _step(highest: int) -> int:
+    """1, 2 or 5 times a power of ten, such that there are at most five steps."""
+    power = 1
+    while True:
+        for one in (power, 2 * power, 5 * power):
+            if 5 * one >= highest:
+                return one
+        power *= 10
 
 
 def _marks(one: Column, x: float, unit: float, floor: float) -> list[str]:
@@ -240,7 +251,9 @@ def _limits(columns: Sequence[Column], time: Time, unit: float, floor: float, sa
     first = next((which for which, one in enumerate(columns) if one.upper is not None), None)
     if first is not None:
         highest = max(one.upper or 0 for one in columns[first : first + 8])
-        drawn.append(text(said, time.at(first), floor - unit * highest - 6, "start", "c-word"))
+        # Among bars there is no room at the limit itself.
+        y = TOP - 9 if any(one.marks > _MOST_MARKS for one in columns) else floor - unit * highest - 6
+        drawn.append(text(said, time.at(first), y, "start", "c-word"))
     return drawn
 
 

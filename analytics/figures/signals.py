@@ -119,7 +119,7 @@ def recent_in_words(chart: Chart) -> str:
         return ""
     base = "before them" if chart.baseline is None else "in the baseline"
     return (
-        f"The last twelve recorded months: {one.events} in {one.uses:,} uses against {one.base_events} in "
+        f"The last twelve recorded months: {one.events:,} in {one.uses:,} uses against {one.base_events:,} in "
         f"{one.base_uses:,} {base}, exact p {p_in_words(one.p)}, adjusted for all models compared "
         f"{p_in_words(one.adjusted)}."
     )
