@@ -6,6 +6,7 @@ import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from typing import NamedTuple
 
 from analytics.charts.interval import axis_for
 from analytics.charts.marks import line, text
@@ -20,8 +21,7 @@ _PLOT = 190.0
 _FROM_THE_EDGE = 150.0
 
 
-@dataclass(frozen=True, slots=True)
-class Turn:
+class Turn(NamedTuple):
     """The sum at a time in months from the beginning; `event` where it went up at one."""
 
     at: float

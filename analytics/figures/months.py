@@ -329,4 +329,4 @@ def cases_by_month(found: ProceduresOverTime, marks: Sequence[Mark]) -> Figure |
 
 def day_of(earliest: datetime.date, latest: datetime.date) -> str:
     """A day, or its month where the day is not known."""
-    return f"{latest:%Y-%m-%d}" if earliest == latest else f"{latest:%Y-%m}"
+    return latest.isoformat() if earliest == latest else f"{latest:%Y-%m}"

@@ -91,9 +91,9 @@ def in_turn(month: datetime.date, events: Iterable[DeviceEvent]) -> list[tuple[d
 
 def _record(events: Sequence[EventOfDay], uses: Table, filters: Filters) -> MonthlyRecord:
     """One record of rows that were asked for without a period."""
-    inside = [row for row in events if _within(row.earliest, row.latest, filters)]
-    perhaps = 0
-    if len(inside) < len(events):
+    inside, perhaps = events, 0
+    if filters.since or filters.until:
+        inside = [row for row in events if _within(row.earliest, row.latest, filters)]
         perhaps = sum(
             row.caused_by is None
             and _touches(row, filters)
