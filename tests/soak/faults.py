@@ -217,6 +217,7 @@ def main() -> None:
 
     from deploy.local_settings import ensure_keys, migrate
     from registry.recording.sites import add_site, give_role
+    from registry.recording.snapshot import snapshot
     from registry.terms import Role
 
     migrate()
@@ -227,7 +228,8 @@ def main() -> None:
     for number in range(options.rounds):
         said = _one_round(number, options.seed * 1_000_003 + number)
         confirmed += len(said)
-        found = _wrong(number, said)
+        with snapshot():  # PostgreSQL may still end what a killed process had sent it
+            found = _wrong(number, said)
         if number % VERIFY_EVERY == 0 or number == options.rounds - 1:
             found += _broken()
         wrong += [f"round {number}: {sentence}" for sentence in found]
