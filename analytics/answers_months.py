@@ -121,11 +121,10 @@ class MonthLimit:
 class Gaps:
     """Uses between one first event and the next, of the chart of such gaps; `upper` is the longest that chance leaves.
 
-    `ends` are the days of the events that end them; `since` is how many uses there were after the last event.
+    `since` is how many uses there were after the last event.
     """
 
     uses: tuple[int, ...]
-    ends: tuple[datetime.date, ...]
     centre: float | None
     upper: float | None
     since: int

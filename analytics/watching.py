@@ -60,12 +60,11 @@ class Point(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
-    """Where the sum reached its threshold: the day of that event, its use, the sum before it went back to 0.
+    """Where the sum reached its threshold: the use that is the event, the sum before it went back to 0.
 
     `events` are the numbers of those since the sum last stood at 0, this one included.
     """
 
-    day: datetime.date
     index: int
     value: float
     at: float
@@ -220,18 +219,15 @@ def limit_of_a_month(expected: float, tail: float = TAIL) -> int:
     return count
 
 
-def uses_between(months: Sequence[MonthOfUse]) -> tuple[list[int], list[datetime.date], int]:
-    """Uses without an event between each event and the next, the days that end them, and the uses after the last."""
+def uses_between(months: Sequence[MonthOfUse]) -> tuple[list[int], int]:
+    """Uses without an event between each event and the next, and the uses after the last."""
     places: list[int] = []
-    days: list[datetime.date] = []
     before = 0
     for one in months:
-        listed = sorted(one.events)
-        places += [before + use for use in events_at(one.month, one.uses, listed)]
-        days += listed
+        places += [before + use for use in events_at(one.month, one.uses, sorted(one.events))]
         before += one.uses
     gaps = [later - earlier - 1 for earlier, later in itertools.pairwise(places)]
-    return gaps, days[1:], before - (places[-1] if places else 0)
+    return gaps, before - (places[-1] if places else 0)
 
 
 def _require_sound(months: Iterable[MonthOfUse]) -> None:
@@ -301,10 +297,10 @@ class _Sum:
     def month(self, start: float, one: MonthOfUse) -> None:
         """All uses of a month that begins at `start`."""
         self.path.append(Point(start, self.use, self.value))
-        before, days = self.use, sorted(one.events)
-        for use, day in zip(events_at(one.month, one.uses, days), days, strict=True):
+        before = self.use
+        for use in events_at(one.month, one.uses, sorted(one.events)):
             self._without(before + use - 1, start, before, one.uses)
-            self._event(day, start + use / one.uses)
+            self._event(start + use / one.uses)
         self._without(before + one.uses, start, before, one.uses)
 
     def _without(self, until: int, start: float, before: int, uses: int) -> None:
@@ -320,13 +316,13 @@ class _Sum:
         self.use = until
         self.path.append(Point(start + (until - before) / uses, until, self.value))
 
-    def _event(self, day: datetime.date, at: float) -> None:
+    def _event(self, at: float) -> None:
         self.value += self.up
         self.use += 1
         self.since = (*self.since, self.number)
         self.path.append(Point(at, self.use, self.value, self.number))
         self.number += 1
         if self.value >= self.reached:
-            self.crossings.append(Crossing(day, self.use, self.value, at, self.since))
+            self.crossings.append(Crossing(self.use, self.value, at, self.since))
             self.value, self.since = 0.0, ()
             self.path.append(Point(at, self.use, self.value))

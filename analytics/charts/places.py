@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping
 from itertools import pairwise
 
-from analytics.charts.marks import text
+from analytics.charts.marks import shortened, text
 from registry.drawings.coronary_plan import AORTA, COURSES, HEIGHT, WIDTH, Course
 from registry.drawings.lettering import width
 from registry.drawings.svg import element
@@ -72,8 +72,8 @@ def _disc(course: Course, number: int, most: int) -> tuple[str, ...]:
 
 
 def said(number: int) -> str:
-    """A count as it stands in its disc: `4,902`, `12k`; the table beside the map has it whole."""
-    return f"{number:,}" if number < _IN_THOUSANDS else f"{number / 1_000:,.0f}k"
+    """A count as it stands in its disc."""
+    return shortened(number, _IN_THOUSANDS)
 
 
 def _radius(number: int, most: int) -> float:

@@ -18,6 +18,7 @@ from analytics.answers_months import (
 )
 from analytics.charts import cusum, gaps, months
 from analytics.charts.figure import Cell, Figure
+from analytics.charts.marks import shortened
 from analytics.figures.words import day_in_words, run_in_words, years_in_words
 from analytics.watching import Watch
 from registry.drawings.phrases import counted
@@ -27,7 +28,7 @@ USES_BETWEEN_EVENTS = "uses-between-events"
 RUNNING_SUM = "running-sum"
 CASES_BY_MONTH = "cases-by-month"
 IN_THOUSANDS = 100_000
-"""Numbers under months from which on they stand as thousands; the table beside the picture has them whole."""
+"""Numbers under months from which on they stand as thousands."""
 MOST_BEYOND = 12
 """Months beyond a limit that a description names; of more it tells the number."""
 
@@ -95,10 +96,8 @@ def _column(month: Month, limit: MonthLimit | None, rule: Rule, lots: Collection
 
 
 def _under(number: int | None) -> str:
-    """What stands under a month: a dash without a number, thousands where there is no room for the number."""
-    if number is None:
-        return "–"
-    return f"{number:,}" if number < IN_THOUSANDS else f"{number / 1_000:,.0f}k"
+    """What stands under a month: a dash without a number."""
+    return "–" if number is None else shortened(number, IN_THOUSANDS)
 
 
 def _letters(marks: Sequence[Mark]) -> list[months.Letter]:
@@ -169,8 +168,9 @@ def uses_between_events(found: OverTime, subject: str) -> Figure | None:
     between = found.by_month.gaps
     if between is None or not between.uses:
         return None
+    ends = found.asked.events[1:]
     size, content = gaps.uses_between(
-        between.uses, [f"{day:%b %Y}" for day in between.ends], between.centre, between.upper
+        between.uses, [f"{one.latest:%b %Y}" for one in ends], between.centre, between.upper
     )
     return Figure(
         name=USES_BETWEEN_EVENTS,
@@ -180,8 +180,8 @@ def uses_between_events(found: OverTime, subject: str) -> Figure | None:
         content=content,
         columns=("event that ends the gap", "uses between", "longest by chance"),
         rows=tuple(
-            (f"{day:%Y-%m-%d}", uses, between.upper)
-            for day, uses in zip(between.ends, between.uses, strict=True)
+            (day_of(one.earliest, one.latest), uses, between.upper)
+            for one, uses in zip(ends, between.uses, strict=True)
         ),
         method="g_chart",
     )
@@ -198,7 +198,7 @@ class Told:
 
 OF_OWN_CASES = Told(
     day=lambda event: day_of(event.earliest, event.latest),
-    when=lambda event: f"on {day_in_words(event.latest)}",
+    when=lambda event: on_or_in(known_day(event)),
 )
 
 
@@ -325,6 +325,20 @@ def cases_by_month(found: ProceduresOverTime, marks: Sequence[Mark]) -> Figure |
         ),
         method="u_chart",
     )
+
+
+def known_day(event: DeviceEvent, *, exactly: bool = True) -> str:
+    """`11 February 2026`; the month where the day is not known or not to be told `exactly`, or the year."""
+    if event.month is None:
+        return f"{event.latest:%Y}"
+    if exactly and event.earliest == event.latest:
+        return day_in_words(event.latest)
+    return f"{event.latest:%B %Y}"
+
+
+def on_or_in(said: str) -> str:
+    """`on 11 February 2026`, `in February 2026`."""
+    return f"{'on' if said[0].isdigit() and ' ' in said else 'in'} {said}"
 
 
 def day_of(earliest: datetime.date, latest: datetime.date) -> str:

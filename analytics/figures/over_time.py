@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analytics import estimates
 from analytics.answers import WORDS
 from analytics.answers_months import DeviceEvent, MonthlyRecord, OverTime, ProceduresOverTime, Rule
 from analytics.estimates import Estimate
-from analytics.figures.months import day_of
-from analytics.figures.words import Number, day_in_words, rate_in_words, run_in_words, years_in_words
+from analytics.figures.months import day_of, known_day, on_or_in
+from analytics.figures.words import Number, rate_in_words, run_in_words, years_in_words
 from analytics.watching import (
     BASELINE_MONTHS,
     FEWEST_BASELINE_EVENTS,
@@ -167,7 +168,7 @@ def sum_in_words(found: OverTime) -> list[tuple[str, str]]:
         return []
     return [
         ("What is watched", _what(watch)),
-        ("Where it stands", _stands(watch)),
+        ("Where it stands", _stands(watch, found.whole.events)),
         ("Baseline", _baseline(watch)),
         ("Since then", _since(found, watch)),
         ("How long it runs", _how_long(watch)),
@@ -184,13 +185,13 @@ def _what(watch: Watch) -> str:
     )
 
 
-def _stands(watch: Watch) -> str:
+def _stands(watch: Watch, events: Sequence[DeviceEvent]) -> str:
     now = f"At {watch.last_value:.2f} after {run_in_words(watch.uses)}, its limit is {watch.threshold:.2f}."
     if not watch.crossings:
         return f"{now} It has not crossed."
     days = "; ".join(
-        f"on {day_in_words(one.day)}, at {one.value:.2f}, {counted(len(one.events), 'event', 'events')} "
-        "since it last stood at 0"
+        f"{on_or_in(known_day(events[one.events[-1]]))}, at {one.value:.2f}, "
+        f"{counted(len(one.events), 'event', 'events')} since it last stood at 0"
         for one in watch.crossings[-TOLD_CROSSINGS:]
     )
     number = len(watch.crossings)
@@ -256,12 +257,6 @@ def event_lines(record: MonthlyRecord) -> list[EventLine]:
     return [_event_line(one) for one in listed]
 
 
-def _when(one: DeviceEvent) -> str:
-    if one.month is None:
-        return f"{one.latest:%Y}"
-    return day_in_words(one.latest) if one.earliest == one.latest else f"{one.latest:%B %Y}"
-
-
 def _event_line(one: DeviceEvent) -> EventLine:
     if one.secondary:
         note = "secondary, in no rate"
@@ -269,7 +264,7 @@ def _event_line(one: DeviceEvent) -> EventLine:
         note = f"left out: {WORDS[one.left_out]}" if one.left_out else ""
     return EventLine(
         day=f"{one.latest:%Y}" if one.month is None else day_of(one.earliest, one.latest),
-        when=_when(one),
+        when=known_day(one),
         case=one.case,
         site=one.site,
         situation=raised(named("situation", one.situation, "situation")),

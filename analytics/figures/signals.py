@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from analytics.answers_months import DeviceEvent
 from analytics.answers_signals import Chart, Crossed, Said, Signal, SignalRule, Signals
+from analytics.figures.months import known_day, on_or_in
 from analytics.figures.words import Number, day_in_words
 from registry.drawings.phrases import counted, lowered, named, raised
 from registry.terms import SignalState
@@ -98,18 +99,13 @@ def signal_title(chart: Chart) -> str:
 
 
 def day_or_month(event: DeviceEvent, open_sites: Collection[str]) -> str:
-    """The day of an open case, the month of any other or where the day is not known, or the year."""
-    if event.month is None:
-        return f"{event.latest:%Y}"
-    if event.site in open_sites and event.earliest == event.latest:
-        return day_in_words(event.latest)
-    return f"{event.latest:%B %Y}"
+    """The day of an open case, as far as it is known, and the month of any other."""
+    return known_day(event, exactly=event.site in open_sites)
 
 
 def when_of(event: DeviceEvent, open_sites: Collection[str]) -> str:
     """`on 11 February 2026`, `in February 2026`."""
-    said = day_or_month(event, open_sites)
-    return f"{'on' if said[0].isdigit() and ' ' in said else 'in'} {said}"
+    return on_or_in(day_or_month(event, open_sites))
 
 
 def recent_in_words(chart: Chart) -> str:

@@ -129,11 +129,11 @@ def _false_alarm(limits: Iterable[MonthLimit]) -> float | None:
 
 
 def _gaps(record: MonthlyRecord) -> Gaps:
-    uses, ends, since = uses_between(months_of_use(record))
+    uses, since = uses_between(months_of_use(record))
     if len(uses) < FEWEST_GAPS:
-        return Gaps(tuple(uses), tuple(ends), None, None, since)
+        return Gaps(tuple(uses), None, None, since)
     chart = g_chart(uses, "probability")
-    return Gaps(tuple(uses), tuple(ends), float(chart.centre[0]), float(chart.upper[0]), since)
+    return Gaps(tuple(uses), float(chart.centre[0]), float(chart.upper[0]), since)
 
 
 def over_time_of_procedures(scope: Scope, filters: Filters) -> ProceduresOverTime:

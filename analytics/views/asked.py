@@ -30,6 +30,11 @@ def what_is_asked(
     return asked, scope, names
 
 
+def open_sites_of(request: MemberRequest) -> frozenset[str]:
+    """The sites, by code, whose cases may be opened by who asks: of these alone days, cases and reasons are told."""
+    return frozenset(sites_for(request.user, "cases").values_list("code", flat=True))
+
+
 def file_of(name: str, kind: str) -> HttpResponse:
     """An empty file of a kind, to be written into."""
     return HttpResponse(content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})

@@ -11,7 +11,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
 from analytics import cohorts, figures, recording, summaries
-from analytics.views.asked import csv_of
+from analytics.views.asked import csv_of, open_sites_of
 from registry.access import NotFound, case_for, scope_for, sites_for
 from registry.case_fields import NAME
 from registry.doors import MemberRequest, page
@@ -57,8 +57,8 @@ def case_lots(request: MemberRequest, code: str) -> HttpResponse:
     case = case_for(request.user, "case_lots", code)
     with cohorts.at_one_moment():
         kept = cohorts.lots_aside_of(case)
-        own = sites_for(request.user, "cases").values_list("code", flat=True)
-        aside = summaries.asides(kept, recording.said_of_lots(kept, set(own)))
+        said = recording.said_of_lots(kept, open_sites_of(request))
+        aside = summaries.asides(kept, said)
     whole = "case_lots.html" if not request.headers.get("HX-Request") else "_case_lots.html"
     return render(request, f"analytics/{whole}", {"case": case, "aside": aside})
 
@@ -68,7 +68,7 @@ def case_lots(request: MemberRequest, code: str) -> HttpResponse:
 def lots_csv(request: MemberRequest) -> HttpResponse:
     """Each first event in a lot seen twice; of other sites' events neither day nor case, as on the page."""
     scope = scope_for(request.user, "lots_csv")
-    own = set(sites_for(request.user, "cases").values_list("code", flat=True))
+    own = open_sites_of(request)
     with cohorts.at_one_moment():
         aside = summaries.asides(cohorts.lots_set_aside(), {})
         seen = summaries.with_events(scope, summaries.lots_in_brief(scope), aside, own)
@@ -79,7 +79,7 @@ def lots_csv(request: MemberRequest) -> HttpResponse:
 @page("lots_aside_csv")
 def lots_aside_csv(request: MemberRequest) -> HttpResponse:
     """Each lot set aside now; day, name, reason and shelves of one's own sites alone, as on the page."""
-    own = set(sites_for(request.user, "cases").values_list("code", flat=True))
+    own = open_sites_of(request)
     with cohorts.at_one_moment():
         kept = cohorts.lots_set_aside()
         aside = summaries.asides(kept, recording.said_of_lots(kept, own))
@@ -93,12 +93,11 @@ def _form(request: MemberRequest, *arguments: Any, **options: Any) -> LotForm | 
 
 
 def _page(request: MemberRequest, form: LotForm | None, status: int = 200) -> HttpResponse:
-    own = sites_for(request.user, "cases")
-    open_sites = set(own.values_list("code", flat=True))
+    open_sites = open_sites_of(request)
     scope = scope_for(request.user, "lots")
     with cohorts.at_one_moment():
         kept = cohorts.lots_set_aside()
-        released = cohorts.lots_released(own, MOST_RELEASED)
+        released = cohorts.lots_released(sites_for(request.user, "cases"), MOST_RELEASED)
         said = recording.said_of_lots((*kept, *released), open_sites)
         aside = summaries.asides(kept, said)
         seen = summaries.lots_in_brief(scope)

@@ -22,7 +22,7 @@ from analytics.signals import drawn_now
 from analytics.signals import signals as signals_of
 from analytics.signals.charts import limits_of_months
 from analytics.snapshots import AsOf
-from analytics.views.asked import Sites, what_is_asked
+from analytics.views.asked import Sites, open_sites_of, what_is_asked
 from analytics.views.device import marks_of
 from registry.access import NotFound, Scope, may_enter, scope_for, sites_for
 from registry.cautions import caution
@@ -47,7 +47,7 @@ def signals(request: MemberRequest) -> HttpResponse:
     if not asked.problems:
         with snapshots.answering(asked.filters) as context["as_of"]:
             found = signals_of(scope, asked.filters)
-        open_sites = _open_sites(request.user)
+        open_sites = open_sites_of(request)
         shown = found.signals if whole else found.signals[:SHOWN_SIGNALS]
         context |= {
             "found": found,
@@ -61,11 +61,6 @@ def signals(request: MemberRequest) -> HttpResponse:
         }
     context["chips"] = [chips.device_chip(asked, wires=False)]
     return render(request, "analytics/signals.html", context)
-
-
-def _open_sites(person: Any) -> frozenset[str]:
-    """The sites whose cases the person may open."""
-    return frozenset(sites_for(person, "cases").values_list("code", flat=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +114,7 @@ def _page(
 ) -> HttpResponse:
     found = _found(request.user, rule, subject)
     drawn, chart = found.drawn, found.drawn.chart
-    open_sites = _open_sites(request.user)
+    open_sites = open_sites_of(request)
     if form is None and found.is_one and may_enter(request.user, "signal_answered"):
         form = AnswerForm(initial={"crossings": len(drawn.crossings)})
     crossed = drawn.crossings[-1] if drawn.crossings else None
@@ -194,7 +189,7 @@ def signal_chart(request: MemberRequest, asked: Asked) -> Figure | None:
     key = _key(asked.of("rule"), asked.of("subject"))
     drawn = drawn_now(scope_for(request.user, "signal"), *key)
     marks = _marks(request, drawn.chart)
-    return figures.signal_chart(drawn, _limits(drawn), marks, _open_sites(request.user))
+    return figures.signal_chart(drawn, _limits(drawn), marks, open_sites_of(request))
 
 
 def charts_watched(scope: Scope, asked: Asked, sites: Sites) -> Figure | None:

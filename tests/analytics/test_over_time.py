@@ -28,6 +28,7 @@ from tests.analytics import recount
 from tests.analytics.builders import EVERYTHING, add_sites, cases_of, catalogue, returns, take, uses
 from tests.analytics.invented import CLASSES, MONTHS, SITES, invented_cases, invented_uses
 from tests.analytics.page_reading import a_member, few_questions, shown, text_of
+from tests.analytics.rising import a_rise, an_event
 from tests.builders import Document, a_ladder
 
 pytestmark = [pytest.mark.data, pytest.mark.django_db]
@@ -213,6 +214,17 @@ def test_a_model_lists_its_latest_events_and_its_csv_has_them_all(
     assert f"The latest 3; {len(rows) - 3} earlier ones only in the CSV." in text_of(page)
     nonsense = client.get(reverse("device_events_csv", args=["W-1"]), {"since": "soon"})
     assert nonsense.status_code == 400
+
+
+def test_where_only_the_month_of_a_crossing_is_known_no_day_is_told(db: None) -> None:
+    a_rise(*(an_event(200 + one, "2025-06") for one in range(4)))
+    words = text_of(shown(a_member("north"), "/devices/model/W-1/"))
+    record = summaries.months_of(EVERYTHING, Filters(), "W-1")
+    watch = summaries.watch_of(record)
+    assert watch is not None
+    months = [record.events[one.events[-1]] for one in watch.crossings]
+    assert any(one.earliest != one.latest for one in months)
+    assert "in June 2025" in words and not re.search(r"\d June 2025", words)
 
 
 def test_the_table_of_the_sum_holds_each_step_and_says_where_it_crossed(north: None) -> None:

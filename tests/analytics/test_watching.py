@@ -235,5 +235,5 @@ def test_gaps_count_the_uses_without_an_event_between() -> None:
         MonthOfUse(first, 31, (datetime.date(2026, 1, 10),)),
         MonthOfUse(second, 28, (datetime.date(2026, 2, 5),)),
     ]
-    assert uses_between(found) == ([31 - 10 + 4], [datetime.date(2026, 2, 5)], 23)
-    assert uses_between([]) == ([], [], 0)
+    assert uses_between(found) == ([31 - 10 + 4], 23)
+    assert uses_between([]) == ([], 0)

@@ -10,7 +10,7 @@ from analytics.statistics._inputs import FloatArray
 from analytics.statistics.control.run_length import CusumDesign
 
 FINEST_RISE = (
-    50  # steps of a rise on the lattice; a finer one is made as coarse, and scaled to its exact run length
+    50  # steps of a rise on the lattice: a finer one is run with so many, and scaled to its run length
 )
 SETTLED = 20  # expected events after which the crossings come at a steady pace
 SIGNIFICANT = 2  # digits of the chance on the coarser lattice, so that one run serves many sums
