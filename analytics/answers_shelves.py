@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from analytics import estimates
 from analytics.answers import LeftOut
 from analytics.estimates import Estimate
+from registry.vocabulary import word_list
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,9 +18,8 @@ class Wish:
 
     `month` is that of the procedure, None where it is known to the year only. `instead` are the techniques that
     followed to free, retrieve or secure, to leave it or to hand it over, each once in their order; None where it is not
-    recorded after which action the option was declined. `cause` is how the
-    complication ended (R10), None where its ending is unknown or other. `tried_later` says whether the technique itself
-    followed after all.
+    recorded after which action the option was declined. `cause` is how the complication ended (R10), None where its
+    ending is unknown or other. `tried_later` says whether the technique itself followed after all.
     """
 
     technique: str | None
@@ -27,25 +28,40 @@ class Wish:
     site: str
     month: datetime.date | None
     case: str
-    complication: int
     instead: tuple[str | None, ...] | None
     cause: str | None
     tried_later: bool | None
 
 
+def device_classes_of(technique: str | None) -> tuple[str, ...]:
+    """The classes of devices that a technique takes, by its word list."""
+    return tuple(word_list("technique")[technique].properties.get("devices", ())) if technique else ()
+
+
+HowOften = Mapping[str | None, int]
+"""In how many complications, by name or code."""
+
+
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """One technique that was wanted, with the classes of devices that it takes, and all that stands behind it.
+    """One technique that was wanted; all but `options` is counted in complications.
 
-    `complications` are those in which it was wanted, `without_size` those of them for want of a size alone. `ended` are
-    those whose end was seen and has a cause, `out` those of them that came out or free; the limits are Wilson's.
+    `complications` are those in which it was wanted, `without_size` those of them for want of a size alone, `nothing`
+    those in which nothing more followed, `order_unknown` those of which that is not known. `ended` are those whose end
+    was seen and has a cause, `out` those of them that came out or free; the limits are Wilson's. `options` is how often
+    it was declined, `newest` the latest of these.
     """
 
     technique: str | None
-    devices: tuple[str, ...]
-    wishes: tuple[Wish, ...]
+    newest: tuple[Wish, ...]
+    options: int
     complications: int
     without_size: int
+    sites: HowOften
+    faced: HowOften
+    instead: HowOften
+    nothing: int
+    order_unknown: int
     ended: int
     out: int
     lower: float | None

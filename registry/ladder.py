@@ -129,17 +129,17 @@ def positions(complication: Mapping[str, Any]) -> list[int]:
         if position is None:
             raise ValueError(f"actions[{number}].position: every action needs a whole number from 1")
     known = [position for position in found if position is not None]
+    if sorted(known) == list(range(1, len(known) + 1)):
+        return known
     doubled = sorted(position for position, times in Counter(known).items() if times > 1)
     if doubled:
         raise ValueError(
             f"actions: the position {doubled[0]} stands twice; positions are 1 to {len(known)}, each once"
         )
-    missing = sorted(set(range(1, len(known) + 1)) - set(known))
-    if missing:
-        raise ValueError(
-            f"actions: there is no position {missing[0]}; positions are 1 to {len(known)}, without a gap"
-        )
-    return known
+    missing = min(set(range(1, len(known) + 1)) - set(known))
+    raise ValueError(
+        f"actions: there is no position {missing}; positions are 1 to {len(known)}, without a gap"
+    )
 
 
 def _whole(value: object) -> int | None:

@@ -53,7 +53,7 @@ from analytics.cohorts.places import cases_of_places, lesions, places
 from analytics.cohorts.rescue import (
     rescue_tools,
 )
-from analytics.cohorts.shelves import NOT_ON_SHELF, followed, wanted
+from analytics.cohorts.shelves import NOT_ON_SHELF, ToolsWanted, tools_wanted, wishes
 from analytics.cohorts.signal_words import signal_words
 from analytics.cohorts.sites import names_of_sites, operators, sites
 from analytics.filters import Filters
@@ -69,6 +69,7 @@ __all__ = [
     "Reasons",
     "Row",
     "Table",
+    "ToolsWanted",
     "annotations_of",
     "at_one_moment",
     "cases_by_month",
@@ -83,7 +84,6 @@ __all__ = [
     "ever_annotated",
     "extent",
     "extent_of_devices",
-    "followed",
     "lesions",
     "lot_with_code",
     "lots_aside_at",
@@ -111,8 +111,9 @@ __all__ = [
     "sites",
     "situations",
     "techniques",
+    "tools_wanted",
     "uses_by_month",
-    "wanted",
+    "wishes",
     "without_acts",
     "without_cause",
 ]

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
-from analytics.answers_shelves import ShoppingList, Wanted, Wish
+from analytics.answers_shelves import HowOften, ShoppingList, Wanted, Wish, device_classes_of
 from analytics.figures.endings import ENDING_WORDS
 from analytics.figures.sites import share_and_limits
 from registry.drawings.phrases import counted, joined, lowered, named, raised
 from registry.terms import Cause
 from registry.vocabulary import word_list
-
-MOST_CASES = 20
-"""Cases that stand on the page below one technique."""
 
 _ENDED = {**ENDING_WORDS, Cause.CENSORED: "not seen to its end"}
 
@@ -46,22 +42,27 @@ class WantedLine:
 
 def wanted_lines(answer: ShoppingList) -> list[WantedLine]:
     """In the order of the answer; the sites are said where the list is of several."""
-    sites = len({wish.site for one in answer.rows for wish in one.wishes})
+    sites = len({site for one in answer.rows for site in one.sites})
     return [_line(one, sites) for one in answer.rows]
 
 
 def _line(one: Wanted, sites: int) -> WantedLine:
     return WantedLine(
         name=raised(named("technique", one.technique, "technique")),
-        devices=joined([lowered(named("device_class", code, "device class")) for code in one.devices]),
+        devices=joined(
+            [
+                lowered(named("device_class", code, "device class"))
+                for code in device_classes_of(one.technique)
+            ]
+        ),
         record=one,
         reasons=_reasons(one),
-        sites=_how_often((wish.site, wish.complication) for wish in one.wishes) if sites > 1 else "",
-        situations=_how_often((_faced(wish.faced), wish.complication) for wish in one.wishes),
-        instead=_instead(one.wishes),
+        sites=_how_often(one.sites, str) if sites > 1 else "",
+        situations=_how_often(one.faced, _faced),
+        instead=_instead(one),
         out=share_and_limits(one.estimate) if one.ended else "no ending known",
-        cases=tuple(map(_case, one.wishes[:MOST_CASES])),
-        more=max(len(one.wishes) - MOST_CASES, 0),
+        cases=tuple(map(_case, one.newest)),
+        more=one.options - len(one.newest),
     )
 
 
@@ -73,22 +74,18 @@ def _reasons(one: Wanted) -> str:
     return joined(said)
 
 
-def _how_often(pairs: Iterable[tuple[str, int]]) -> str:
-    """`North in 3; South in 1`: each complication once under each name, by name; names may hold commas."""
-    numbers = Counter(name for name, _ in set(pairs))
-    return "; ".join(f"{name} in {number:,}" for name, number in sorted(numbers.items()))
+def _how_often(numbers: HowOften, named_so: Callable[[str | None], str]) -> str:
+    """`North in 3; South in 1`, by name; names may hold commas."""
+    said = sorted((named_so(name), number) for name, number in numbers.items())
+    return "; ".join(f"{name} in {number:,}" for name, number in said)
 
 
-def _instead(wishes: Sequence[Wish]) -> str:
-    done = {(technique, wish.complication) for wish in wishes if wish.instead for technique in wish.instead}
-    numbers = Counter(technique for technique, _ in done)
-    said = [f"{_technique(code)} in {number:,}" for code, number in numbers.items()]
-    nothing = {wish.complication for wish in wishes if wish.instead == ()}
-    unknown = {wish.complication for wish in wishes if wish.instead is None}
-    if nothing:
-        said.append(f"nothing more in {len(nothing):,}")
-    if unknown:
-        said.append(f"order not recorded in {len(unknown):,}")
+def _instead(one: Wanted) -> str:
+    said = [f"{_technique(code)} in {number:,}" for code, number in one.instead.items()]
+    if one.nothing:
+        said.append(f"nothing more in {one.nothing:,}")
+    if one.order_unknown:
+        said.append(f"order not recorded in {one.order_unknown:,}")
     return "; ".join(sorted(said))
 
 
@@ -136,19 +133,18 @@ NOT_RECORDED = "not_recorded"
 """Stands for a technique that is not recorded, among the codes of others."""
 
 
-def wish_rows(answer: ShoppingList) -> Iterator[tuple[str | None, ...]]:
+def wish_rows(wishes: Iterable[Wish]) -> Iterator[tuple[str | None, ...]]:
     """Each option of the list as a row of its CSV."""
-    for one in answer.rows:
-        for wish in one.wishes:
-            yield (
-                wish.technique,
-                " ".join(one.devices),
-                wish.reason,
-                wish.faced,
-                wish.site,
-                f"{wish.month:%Y-%m}" if wish.month else None,
-                wish.case,
-                None if wish.instead is None else " ".join(code or NOT_RECORDED for code in wish.instead),
-                None if wish.tried_later is None else "yes" if wish.tried_later else "no",
-                wish.cause,
-            )
+    for wish in wishes:
+        yield (
+            wish.technique,
+            " ".join(device_classes_of(wish.technique)),
+            wish.reason,
+            wish.faced,
+            wish.site,
+            f"{wish.month:%Y-%m}" if wish.month else None,
+            wish.case,
+            None if wish.instead is None else " ".join(code or NOT_RECORDED for code in wish.instead),
+            None if wish.tried_later is None else "yes" if wish.tried_later else "no",
+            wish.cause,
+        )

@@ -32,7 +32,7 @@ from analytics.summaries.places import lesion_contexts, places
 from analytics.summaries.rescue import (
     rescue_tools,
 )
-from analytics.summaries.shelves import shopping_list
+from analytics.summaries.shelves import shopping_list, wishes
 from analytics.summaries.sites import oneself, operators, sites
 from analytics.summaries.situation import order, situation
 from analytics.summaries.techniques import (
@@ -80,5 +80,6 @@ __all__ = [
     "watch_of",
     "whole_and_asked",
     "whole_returns",
+    "wishes",
     "with_events",
 ]

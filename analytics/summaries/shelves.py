@@ -2,96 +2,84 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from analytics import cohorts
-from analytics.answers_shelves import ShoppingList, Wanted, Wish
+from analytics.answers_shelves import HowOften, ShoppingList, Wanted, Wish
 from analytics.cohorts import Filters, Row, Table
 from analytics.statistics.proportions import wilson
 from analytics.summaries.making import left_out_of, limits_of
 from registry.access import Scope
-from registry.terms import Cause
 from registry.vocabulary import word_list
 
 
 @cohorts.at_one_moment()
 def shopping_list(scope: Scope, filters: Filters) -> ShoppingList:
     """Techniques declined for want of a tool, with the complications behind each (R11)."""
-    options = cohorts.wanted(scope, filters)
-    acts = _by_complication(cohorts.followed(scope, filters)) if options else {}
-    wishes: dict[str | None, list[Wish]] = {}
-    for row in options:
-        wishes.setdefault(row["technique"], []).append(_wish(row, acts.get(row["complication"], [])))
-    ended = [_ended(found) for found in wishes.values()]
-    limits = limits_of(wilson, [out for _, out in ended], [number for number, _ in ended])
-    rows = [
-        _wanted(technique, found, *counts, *pair)
-        for (technique, found), counts, pair in zip(wishes.items(), ended, limits, strict=True)
+    found = cohorts.tools_wanted(scope, filters)
+    rows = found.techniques
+    limits = limits_of(wilson, [row["out"] for row in rows], [row["ended"] for row in rows])
+    newest = _by_technique(found.newest)
+    how_often = _by_technique(found.how_often)
+    listed = [
+        _wanted(row, pair, how_often.get(row["technique"], []), newest.get(row["technique"], []))
+        for row, pair in zip(rows, limits, strict=True)
     ]
+    whole = found.whole[0] if found.whole else {"complications": 0, "cases": 0}
     return ShoppingList(
-        rows=tuple(sorted(rows, key=_place)),
-        complications=len({row["complication"] for row in options}),
-        cases=len({row["code"] for row in options}),
+        rows=tuple(sorted(listed, key=_place)),
+        complications=whole["complications"],
+        cases=whole["cases"],
         left_out=left_out_of(cohorts.without_acts(scope, filters), "complications"),
     )
 
 
-def _by_complication(acts: Table) -> dict[int, Table]:
-    found: dict[int, Table] = {}
-    for act in acts:
-        found.setdefault(act["complication"], []).append(act)
+def wishes(scope: Scope, filters: Filters) -> list[Wish]:
+    """Every option behind the list, the newest first."""
+    return [_wish(row) for row in cohorts.wishes(scope, filters)]
+
+
+def _by_technique(rows: Table) -> dict[str | None, Table]:
+    found: dict[str | None, Table] = {}
+    for row in rows:
+        found.setdefault(row["technique"], []).append(row)
     return found
 
 
-def _wish(row: Row, acts: Sequence[Row]) -> Wish:
+def _wish(row: Row) -> Wish:
     return Wish(
         technique=row["technique"],
         reason=row["reason"],
         faced=row["faced"],
-        site=row["site_name"],
+        site=row["site"],
         month=row["month"],
-        case=row["code"],
-        complication=row["complication"],
-        instead=_instead(row, acts),
+        case=row["case"],
+        instead=row["instead"],
         cause=row["cause"],
         tried_later=row["later_tried"],
     )
 
 
-def _instead(row: Row, acts: Sequence[Row]) -> tuple[str | None, ...] | None:
-    after = row["after_position"]
-    if after is None:
-        return None
-    later = (act["technique"] for act in acts if act["position"] > after)
-    return tuple(dict.fromkeys(one for one in later if one != row["technique"]))
+def _wanted(row: Row, limits: tuple[float | None, float | None], how_often: Table, newest: Table) -> Wanted:
+    kinds: dict[str, dict[str | None, int]] = {}
+    for one in how_often:
+        kinds.setdefault(one["kind"], {})[one["name"]] = one["complications"]
 
+    def of(kind: str) -> HowOften:
+        return kinds.get(kind, {})
 
-def _ended(wishes: Sequence[Wish]) -> tuple[int, int]:
-    """How many of the complications have an end with a cause, and how many of these came out."""
-    causes = {one.complication: one.cause for one in wishes}
-    seen = [cause for cause in causes.values() if cause not in (None, Cause.CENSORED)]
-    return len(seen), seen.count(Cause.OUT)
-
-
-def _wanted(
-    technique: str | None,
-    wishes: Sequence[Wish],
-    ended: int,
-    out: int,
-    lower: float | None,
-    upper: float | None,
-) -> Wanted:
-    words = word_list("technique")
-    complications = {one.complication for one in wishes}
-    absent = {one.complication for one in wishes if one.reason == cohorts.NOT_ON_SHELF}
+    lower, upper = limits
     return Wanted(
-        technique=technique,
-        devices=tuple(words[technique].properties.get("devices", ())) if technique else (),
-        wishes=tuple(wishes),
-        complications=len(complications),
-        without_size=len(complications - absent),
-        ended=ended,
-        out=out,
+        technique=row["technique"],
+        newest=tuple(map(_wish, newest)),
+        options=row["options"],
+        complications=row["complications"],
+        without_size=row["without_size"],
+        sites=of("site"),
+        faced=of("faced"),
+        instead=of("instead"),
+        nothing=of("nothing").get(None, 0),
+        order_unknown=of("not_known").get(None, 0),
+        ended=row["ended"],
+        out=row["out"],
         lower=lower,
         upper=upper,
     )

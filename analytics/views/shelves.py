@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from analytics import asking, cohorts, figures, summaries
+from analytics import asking, figures, snapshots, summaries
 from analytics.views.all_filters import chips_of, narrowed
 from analytics.views.asked import csv_of, refused, what_is_asked
 from registry.cautions import caution
@@ -23,7 +23,7 @@ def tools_wanted(request: MemberRequest) -> HttpResponse:
     cautions = [caution("observational"), caution("selection_of_reports")]
     context: dict[str, Any] = {"asked": asked, "cautions": cautions}
     if not asked.problems:
-        with cohorts.at_one_moment():
+        with snapshots.answering(asked.filters) as context["as_of"]:
             found = summaries.shopping_list(scope, asked.filters)
         context |= {
             "lines": figures.wanted_lines(found),
@@ -42,5 +42,5 @@ def tools_wanted_csv(request: MemberRequest) -> HttpResponse:
     asked, scope, _ = what_is_asked(request, "tools_wanted_csv", asking.OF_TECHNIQUES)
     if asked.problems:
         return refused(asked)
-    rows = figures.wish_rows(summaries.shopping_list(scope, asked.filters))
+    rows = figures.wish_rows(summaries.wishes(scope, asked.filters))
     return csv_of("tools-wanted.csv", figures.WISH_COLUMNS, rows)

@@ -58,7 +58,6 @@ def band(form: Form, value: Number) -> str:
     return labels[at - 1]
 
 
-@lru_cache(maxsize=1 << 12)
 def two_digits(value: Number) -> Number:
     """A number cut down, never up, to its two leading digits, so that it stays below what it was below.
 
@@ -71,6 +70,7 @@ def two_digits(value: Number) -> Number:
     return shortest(number.quantize(Decimal(1).scaleb(number.adjusted() - 1), ROUND_DOWN))
 
 
+@lru_cache(maxsize=1 << 14)
 def coarser(form: Form, value: Number | str) -> Number | str:
     """A number in the coarser form; `unknown` stays unknown."""
     if isinstance(value, str):

@@ -20,7 +20,7 @@ from registry import models
 from registry.canonical import Json, read, shortest
 from registry.case_fields import SCHEMA_VERSION
 from registry.documents.tables import CASE_PART, SINGLE_TABLES, Column, Form, Part, Table
-from registry.models.bulk import Among, Stored
+from registry.models.bulk import ByKeys, Stored
 from registry.models.columns import ListField, Row
 from registry.partial_dates import Span
 from registry.vocabulary import UNKNOWN
@@ -31,6 +31,8 @@ Values = tuple[Any, ...]
 Held = Sequence[Mapping[int, Sequence[Values]]]
 """The rows of each table, in the order of a plan's tables, by the key of the row they hang on."""
 
+NONE = "[]"
+"""A list of none as it is stored."""
 _KEY, _PARENT, _UNKNOWN, _EMPTY = range(4)
 _VERSION, _ID, _SITE = range(4, 7)
 _OF_A_CASE = ("pk", "code", "unknown", "empty", "version", "document_id", "site__code")
@@ -47,9 +49,16 @@ class ClearCase(NamedTuple):
 class _Object:
     """Where the fields of an object stand in a row, the objects inside it, and its lists of objects."""
 
-    cells: tuple[tuple[str, int, str, Callable[[Any], Json] | None], ...]
-    """Field, place, column, and what is made of the value."""
-    dates: tuple[tuple[str, int, int], ...]
+    names: tuple[str, ...]
+    """Its fields but dates; they stand side by side, and the dates after them, each as two columns."""
+    start: int
+    dates_start: int
+    end: int
+    made: tuple[tuple[str, Callable[[Any], Json]], ...]
+    """What is made of the values of some."""
+    columns: Mapping[str, str]
+    """The fields by the columns under which they are recorded as unknown."""
+    dates: tuple[tuple[str, int], ...]
     inside: tuple[tuple[str, _Object, str], ...]
     lists: tuple[tuple[str, str, ReadTable], ...]
 
@@ -60,9 +69,11 @@ class ReadTable:
 
     table: Table
     number: int
+    of_case: bool
     columns: tuple[str, ...]
     thing: _Object
-    rows: QuerySet[Any, Values]
+    rows: ByKeys
+    """By the keys of cases."""
 
 
 class Plan:
@@ -84,7 +95,7 @@ class Plan:
         )
         self.columns = tuple(columns)
         """Those of the case's own row."""
-        self.cases = _stored(models.Case._default_manager.order_by(), columns)
+        self.cases = ByKeys(_stored(models.Case._default_manager.order_by(), columns), "pk")
 
     def _asks_for(self, path: str) -> bool:
         """Whether a field is wanted, or one below it."""
@@ -96,22 +107,29 @@ class Plan:
     def _read(self, table: Table, path: str) -> ReadTable:
         columns = ["pk", f"{table.parent}_id", "unknown", "empty"]
         thing = self._object(table.part, table.model, path, columns)
-        read = ReadTable(table, len(self.tables), tuple(columns), thing, _rows_of(table, columns))
+        read = ReadTable(
+            table=table,
+            number=len(self.tables),
+            of_case=table.parent == "case",
+            columns=tuple(columns),
+            thing=thing,
+            rows=ByKeys(_rows_of(table, columns), "case_id"),
+        )
         self.tables.append(read)
         return read
 
     def _object(self, part: Part, model: type[Row], path: str, columns: list[str]) -> _Object:
-        cells, dates = [], []
-        for column in part.columns:
-            if not self._asks_for(f"{path}{column.field}"):
-                continue
-            place = len(columns)
+        wanted = [column for column in part.columns if self._asks_for(f"{path}{column.field}")]
+        cells = [column for column in wanted if column.form is not Form.DATE]
+        start = len(columns)
+        columns += map(_asked, cells)
+        dates_start = len(columns)
+        dates = []
+        for column in wanted:
             if column.form is Form.DATE:
+                dates.append((column.field, len(columns)))
                 columns += (f"{column.column}_earliest", f"{column.column}_latest")
-                dates.append((column.field, place, place + 1))
-            else:
-                columns.append(_asked(column))
-                cells.append((column.field, place, column.column, _made_of(column, model)))
+        end = len(columns)
         inside = tuple(
             (name, self._object(inner, model, f"{path}{name}.", columns), inner.empty_as)
             for name, inner in part.inside
@@ -122,7 +140,18 @@ class Plan:
             for name, column_name, table in part.lists
             if self._asks_for(f"{path}{name}")
         )
-        return _Object(tuple(cells), tuple(dates), inside, lists)
+        made = ((column.field, _made_of(column, model)) for column in cells)
+        return _Object(
+            names=tuple(column.field for column in cells),
+            start=start,
+            dates_start=dates_start,
+            end=end,
+            made=tuple((name, made_of) for name, made_of in made if made_of is not None),
+            columns={column.column: column.field for column in cells},
+            dates=tuple(dates),
+            inside=inside,
+            lists=lists,
+        )
 
     def document(self, case: Values, held: Held) -> Document:
         """The clear document of one case from its own row and those of all tables."""
@@ -194,29 +223,45 @@ def _day(stored: str | datetime.date) -> datetime.date:
 
 
 def _put_together(thing: _Object, row: Values, case: int, held: Held) -> Document:
-    unknown, empty = _listed(row[_UNKNOWN]), _listed(row[_EMPTY])
     found: Document = {}
-    for name, place, column, made_of in thing.cells:
-        value = row[place]
+    for name, value in zip(thing.names, row[thing.start : thing.dates_start], strict=True):
         if value is not None:
-            found[name] = value if made_of is None else made_of(value)
-        elif unknown and column in unknown:
-            found[name] = UNKNOWN
-    for name, earliest, latest in thing.dates:
-        if row[earliest] is not None:
-            found[name] = _date(row[earliest], row[latest])
+            found[name] = value
+    for name, made_of in thing.made:
+        if name in found:
+            found[name] = made_of(found[name])
+    for name, place in thing.dates:
+        if row[place] is not None:
+            found[name] = _date(row[place], row[place + 1])
+    if row[_UNKNOWN] != NONE:
+        here = thing.columns.keys() & _listed(row[_UNKNOWN])
+        found = {**dict.fromkeys(map(thing.columns.__getitem__, here), UNKNOWN), **found}
     for name, inner, empty_as in thing.inside:
+        if _says_nothing(inner, row):
+            continue
         kept = _put_together(inner, row, case, held)
-        if kept or (empty_as and empty_as in empty):
+        if kept or (empty_as and empty_as in _listed(row[_EMPTY])):
             found[name] = kept
+    if thing.lists:
+        found.update(_lists(thing, row, case, held))
+    return found
+
+
+def _says_nothing(thing: _Object, row: Values) -> bool:
+    """Whether an object inside another is not there, told at a glance; False where more than that must be looked at."""
+    at_a_glance = not (thing.inside or thing.lists) and row[_UNKNOWN] == row[_EMPTY] == NONE
+    return at_a_glance and row[thing.start : thing.end].count(None) == thing.end - thing.start
+
+
+def _lists(thing: _Object, row: Values, case: int, held: Held) -> Iterator[tuple[str, Json]]:
+    """The lists of objects that hang on a row."""
     for name, column, below in thing.lists:
-        rows = held[below.number].get(case if below.table.parent == "case" else row[_KEY])
+        rows = held[below.number].get(case if below.of_case else row[_KEY])
         if rows:
             item = below.thing
-            found[name] = [_put_together(item, one, case, held) for one in rows]
-        elif column in empty:
-            found[name] = []
-    return found
+            yield name, [_put_together(item, one, case, held) for one in rows]
+        elif column in _listed(row[_EMPTY]):
+            yield name, []
 
 
 class CaseRows:
@@ -227,7 +272,7 @@ class CaseRows:
 
     def __init__(self, keys: Sequence[int], wanted: frozenset[str] | None = None) -> None:
         self._plan = _plan(wanted)
-        self._cases = {row[_KEY]: row for row in self._plan.cases.filter(Among("pk", keys))}
+        self._cases = {row[_KEY]: row for row in self._plan.cases.of(keys)}
         self._held = [_rows(read, keys) for read in self._plan.tables]
 
     def versions(self) -> dict[int, int]:
@@ -253,6 +298,6 @@ def clear_documents(keys: Sequence[int]) -> Iterator[Document]:
 def _rows(read: ReadTable, keys: Sequence[int]) -> Mapping[int, list[Values]]:
     """The rows of a table by the key of the row they hang on, each list in its order."""
     found: dict[int, list[Values]] = defaultdict(list)
-    for row in read.rows.filter(Among("case_id", keys)):
+    for row in read.rows.of(keys):
         found[row[_PARENT]].append(row)
     return found

@@ -25,6 +25,7 @@ from tests.analytics.invented import CLASSES, SITES, invented_cases, invented_us
 from tests.analytics.page_reading import a_member, shown, text_of
 from tests.analytics.test_device_pages import with_tools
 from tests.analytics.test_places import placed
+from tests.analytics.test_shelves import wanting
 from tests.builders import Document
 
 pytestmark = [pytest.mark.data, pytest.mark.django_db]
@@ -45,7 +46,7 @@ def registry(db: None) -> None:
     chance = Random(4)
     take(
         *(
-            operated(with_tools(placed(one, chance), n), n)
+            operated(wanting(with_tools(placed(one, chance), n), chance), n)
             for n, one in enumerate(invented_cases(300, seed=5))
         )
     )
@@ -90,6 +91,7 @@ def unfiltered(scope: Scope) -> list[object]:
         cohorts.lesions(scope, Filters()),
         cohorts.rescue_tools(scope, Filters(), by_situation=False),
         cohorts.rescue_tools(scope, Filters(), by_situation=True),
+        cohorts.tools_wanted(scope, Filters()),
         cohorts.sites(scope, Filters()),
         cohorts.operators(scope, Filters()),
     ]
@@ -275,7 +277,7 @@ def test_the_file_of_techniques_bears_the_moment_in_its_name(registry: None) -> 
     assert '"techniques.csv"' in answer["Content-Disposition"]
 
 
-@pytest.mark.parametrize("path", ["/places/", "/devices/rescue/", "/sites/"])
+@pytest.mark.parametrize("path", ["/places/", "/devices/rescue/", "/sites/", "/tools-wanted/"])
 def test_pages_of_the_whole_registry_say_as_of_when_they_are(registry: None, path: str) -> None:
     client = a_member(*SITES)
     live = text_of(shown(client, path))
