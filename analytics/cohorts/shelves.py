@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any, NamedTuple
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, Q
 
 from analytics.cohorts.counting import Row, Table, at_one_moment, in_order, in_scope
 from analytics.cohorts.kept import Tables, added, keepable
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.models import Action, DeclinedOption
+from registry.models.bulk import Among
 from registry.terms import Cause
 
 NOT_ON_SHELF, NOT_IN_SIZE = "not_on_shelf", "not_compatible_size"
@@ -126,41 +127,38 @@ def wishes(scope: Scope, filters: Filters) -> Table:
     `instead` are the techniques that followed to deal with the device, neither looks nor what prepares, each once in
     their order, without the one declined; None where it is not recorded after which action that was.
     """
-    rows = _options(scope, filters).values(
+    counted = Q(filters.inside(), filters.acted_so("considered_for"), acts_counted=True)
+    options = DeclinedOption.objects.filter(counted, reason__in=(NOT_ON_SHELF, NOT_IN_SIZE))
+    rows = in_scope(options, scope).values(
         *("technique", "reason", "later_tried", "month", "earliest", "index", "after_position"),
-        *("faced", "complication", "cause"),
+        "complication",
+        faced=F("considered_for"),
+        cause=F("complication__cause"),
         code=F("case__code"),
         name=F("site__name"),
     )
-    acts = _acts(scope, filters)
+    acts = _acts({row["complication"] for row in rows})
     found = []
     for row in rows:
-        after = row.pop("after_position")
+        after, case, site = (row.pop(name) for name in ("after_position", "code", "name"))
         later = [
             technique
             for position, technique in acts.get(row["complication"], [])
             if after is not None and position > after and technique != row["technique"]
         ]
         instead = None if after is None else tuple(dict.fromkeys(later))
-        found.append({**row, "case": row.pop("code"), "site": row.pop("name"), "instead": instead})
+        found.append({**row, "case": case, "site": site, "instead": instead})
     return sorted(found, key=_place)
 
 
-def _options(scope: Scope, filters: Filters) -> QuerySet[DeclinedOption]:
-    counted = Q(filters.inside(), filters.acted_so("considered_for"), acts_counted=True)
-    options = DeclinedOption.objects.filter(counted, reason__in=(NOT_ON_SHELF, NOT_IN_SIZE))
-    return in_scope(options, scope).annotate(faced=F("considered_for"), cause=F("complication__cause"))
-
-
-def _acts(scope: Scope, filters: Filters) -> dict[int, list[tuple[int, str | None]]]:
+def _acts(complications: Collection[int]) -> dict[int, list[tuple[int, str | None]]]:
     """By complication, position and technique of its acts that dealt with the device, in order."""
     acts = Action.objects.filter(
-        complication__in=_options(scope, filters).values("complication"),
+        Among("complication", sorted(complications)),
         aim__in=("free", "retrieve", "secure", "leave", "hand_over"),
     )
     found: dict[int, list[tuple[int, str | None]]] = {}
-    for complication, *act in acts.order_by("complication", "position").values_list(
-        "complication", "position", "technique"
-    ):
-        found.setdefault(complication, []).append((act[0], act[1]))
+    columns = ("complication", "position", "technique")
+    for complication, position, technique in acts.order_by(*columns[:2]).values_list(*columns):
+        found.setdefault(complication, []).append((position, technique))
     return found
