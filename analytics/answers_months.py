@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import chain
 from typing import NamedTuple
 
 from analytics.answers import LeftOut, Reason, SiteMonthInError
 from analytics.estimates import Estimate
 from analytics.watching import Baseline, Watch
+from registry.partial_dates import Span
 
 
 class DeviceEvent(NamedTuple):
@@ -30,6 +32,11 @@ class DeviceEvent(NamedTuple):
     ending: str
     lot: str | None
     left_out: Reason | None
+
+
+def event_among_many(day: Span, *, left_out: Reason | None = None, secondary: bool = False) -> DeviceEvent:
+    """One event of many models together, of which no more is told than its day and whether it is in a rate."""
+    return DeviceEvent("", "", None, day.month, *day, secondary, "", "", None, left_out)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +67,7 @@ class MonthlyRecord:
     @property
     def events(self) -> tuple[DeviceEvent, ...]:
         """The first events that enter a rate, by day."""
-        return tuple(event for month in self.months for event in month.events)
+        return tuple(chain.from_iterable(month.events for month in self.months))
 
     @property
     def recorded(self) -> tuple[Month, ...]:
@@ -74,7 +81,7 @@ class MonthlyRecord:
 
     @property
     def cases(self) -> int:
-        """Cases behind all events, those left out and secondary ones too."""
+        """Cases behind all events, those left out and secondary ones too; of one model."""
         events = [one for month in self.months for one in (*month.events, *month.left_out, *month.secondary)]
         return len({one.case for one in (*events, *self.undated)})
 
@@ -176,6 +183,11 @@ class ProceduresOverTime:
     def cases(self) -> int:
         """Cases in the months reported whole."""
         return sum(one.cases for one in self.months)
+
+    @property
+    def cases_in_all(self) -> int:
+        """Those of other months too."""
+        return sum(one.cases + one.left_out for one in self.months) + self.undated
 
     @property
     def procedures(self) -> int:

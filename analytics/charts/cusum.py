@@ -6,7 +6,6 @@ import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from typing import NamedTuple
 
 from analytics.charts.interval import axis_for
 from analytics.charts.marks import line, text
@@ -21,12 +20,8 @@ _PLOT = 190.0
 _FROM_THE_EDGE = 150.0
 
 
-class Turn(NamedTuple):
-    """The sum at a time in months from the beginning; `event` where it went up at one."""
-
-    at: float
-    value: float
-    event: bool
+Turn = tuple[float, float]
+"""A time in months from the beginning, and the sum then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +37,16 @@ class Crossed:
 def running_sum(
     months: Sequence[datetime.date],
     turns: Sequence[Turn],
+    events: Sequence[Turn],
     limit: float,
     crossings: Sequence[Crossed],
     letters: Sequence[Letter],
     *,
     said: str,
 ) -> tuple[tuple[float, float], tuple[str, ...]]:
-    """Size and drawing; `said` stands under the limit."""
+    """Size and drawing; `events` are the turns that are one, `said` stands under the limit."""
     time = Time(months)
-    end, parts = axis_for(max([limit * 1.1, *(turn.value for turn in turns)]))
+    end, parts = axis_for(max([limit * 1.1, *(value for _, value in turns)]))
     floor = TOP + _PLOT + 14
     scale = _PLOT / end
     drawn = [
@@ -73,14 +69,13 @@ def running_sum(
     ]
     drawn += [text(said, LEFT + 2, y + 18, "start", "c-over")]
     if turns:
-        places = _thinned([(time.at(turn.at), floor - turn.value * scale) for turn in turns])
+        places = _thinned([(time.at(at), floor - value * scale) for at, value in turns])
         path = "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in places)
         drawn.append(element("path", class_="c-series", d=path, stroke_linejoin="round"))
-    events = [turn for turn in turns if turn.event]
     if len(events) <= MOST_DOTS:
         drawn += [
-            element("circle", class_="c-dot", cx=time.at(turn.at), cy=floor - turn.value * scale, r=4.5)
-            for turn in events
+            element("circle", class_="c-dot", cx=time.at(at), cy=floor - value * scale, r=4.5)
+            for at, value in events
         ]
     said_from = len(crossings) - MOST_SAID
     for number, one in enumerate(crossings):

@@ -44,8 +44,10 @@ from analytics.cohorts.months import (
     EventOfDay,
     cases_by_month,
     events_by_day,
+    events_of_days,
     procedures_by_month,
     uses_by_month,
+    uses_of_months,
 )
 from analytics.cohorts.options import options
 from analytics.cohorts.order import order, shared_cases
@@ -80,6 +82,7 @@ __all__ = [
     "devices",
     "endings",
     "events_by_day",
+    "events_of_days",
     "events_of_lots",
     "ever_annotated",
     "extent",
@@ -113,6 +116,7 @@ __all__ = [
     "techniques",
     "tools_wanted",
     "uses_by_month",
+    "uses_of_months",
     "wishes",
     "without_acts",
     "without_cause",

@@ -48,7 +48,7 @@ def in_scope(rows: QuerySet[AnyModel], scope: Scope) -> QuerySet[AnyModel]:
 
 def in_order(rows: Iterable[Any], keys: Sequence[str]) -> Table:
     """Rows by their keys."""
-    # No code is an empty text and no number among the keys is empty, so an empty text stands for an empty key.
+    # No code is an empty text and no number or day among the keys is empty, so an empty text stands for an empty key.
     return sorted(rows, key=lambda row: ["" if row[key] is None else row[key] for key in keys])
 
 

@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from typing import NamedTuple
 
-from django.db.models import Count, QuerySet, Subquery, Sum, Value
+from django.db.models import Count, Exists, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
-from analytics.cohorts.counting import Table, in_order, in_scope
-from analytics.cohorts.devices import REPORTED_WHOLE, in_a_month_reported_whole, of_class, recorded_uses
+from analytics.cohorts.counting import Row, Table, in_order, in_scope, number_of
+from analytics.cohorts.devices import (
+    REPORTED_WHOLE,
+    in_a_month_reported_whole,
+    months_in_error,
+    of_class,
+    recorded_uses,
+)
+from analytics.cohorts.kept import Tables, added, by, keepable, one_table
 from analytics.filters import Filters
 from registry.access import Scope
 from registry.models import Complication, DeviceUse, MonthlyReturn
@@ -86,6 +94,82 @@ def uses_by_month(scope: Scope, filters: Filters, model: str | None = None) -> T
     return in_order(listed, ["device_model", "device_class", "month"])
 
 
+class EventsOfDays(NamedTuple):
+    """How many events all models together had each day, `earliest` to `latest`.
+
+    `days`: first events `in_rate`, those with `no_model`, `no_month` or `no_denominator`, those `in_error` (of a
+    site-month with fewer uses of the model than first events), and `secondary` ones. `in_error`: these site-months.
+    """
+
+    days: Table
+    in_error: Table
+
+
+DAYS = ("earliest", "latest")
+
+
+def _days_together(found: Sequence[Tables]) -> EventsOfDays:
+    return EventsOfDays(
+        added(found, DAYS, "days"),
+        added(found, ["device_model", "device_class", "site", "month"], "in_error"),
+    )
+
+
+@keepable(EventsOfDays._asdict, _days_together)
+def events_of_days(scope: Scope, filters: Filters) -> EventsOfDays:
+    """Events of all models together by day: of those that `events_by_day` tells one by one."""
+    rows = of_class(Complication.objects.filter(filters.inside(), in_device_rate=True), filters)
+    first = Q(caused_by__isnull=True)
+    of_model = first & Q(device_model__isnull=False)
+    dated = of_model & Q(month__isnull=False)
+    recorded = Exists(recorded_uses())
+    counted = (
+        in_scope(rows, scope)
+        .values(*DAYS)
+        .annotate(
+            in_rate=number_of(dated & Q(recorded)),
+            in_error=Value(0),
+            no_model=number_of(first & Q(device_model__isnull=True)),
+            no_month=number_of(of_model & Q(month__isnull=True)),
+            no_denominator=number_of(dated & ~Q(recorded)),
+            secondary=number_of(~first),
+        )
+    )
+    found: dict[tuple[datetime.date, datetime.date], Row] = {
+        (row["earliest"], row["latest"]): {**row} for row in counted
+    }
+    in_error = months_in_error(scope, filters)
+    for day in _days_in_error(in_scope(rows.filter(first), scope), in_error):
+        found[day]["in_rate"] -= 1
+        found[day]["in_error"] += 1
+    return EventsOfDays(in_order(found.values(), DAYS), in_error)
+
+
+def _days_in_error(
+    first: QuerySet[Complication], in_error: Table
+) -> list[tuple[datetime.date, datetime.date]]:
+    """The days of the first events of these site-months of models, once for each event."""
+    wrong = {(row["device_model"], row["site"], row["month"]) for row in in_error}
+    if not wrong:
+        return []
+    models, sites, months = (set(names) for names in zip(*wrong, strict=True))
+    perhaps = first.filter(device_model__code__in=models, site__code__in=sites, month__in=months)
+    rows = perhaps.order_by().values_list("device_model__code", "site__code", "month", *DAYS)
+    return [(earliest, latest) for *of, earliest, latest in rows if tuple(of) in wrong]
+
+
+@keepable(one_table, by("month"))
+def uses_of_months(scope: Scope, filters: Filters) -> Table:
+    """Units of all models together opened in each `month`, and how many numbers of a model at a site, `sites`."""
+    rows = DeviceUse.objects.filter(filters.months())
+    if filters.device_class:
+        rows = rows.annotate(kind=Coalesce("model__device_class", Value(UNKNOWN)))
+        rows = rows.filter(kind=filters.device_class)
+    counted = in_scope(rows, scope).order_by("month").values("month")
+    return [{**row} for row in counted.annotate(uses=Sum("uses"), sites=Count("*"))]
+
+
+@keepable(one_table, by("month"))
 def procedures_by_month(scope: Scope, filters: Filters) -> Table:
     """Procedures by `month` and in how many `sites`, where the return says that everything is reported."""
     returns = in_scope(MonthlyReturn.objects.filter(filters.months(), REPORTED_WHOLE), scope)
@@ -96,6 +180,16 @@ def procedures_by_month(scope: Scope, filters: Filters) -> Table:
     )
 
 
+def _cases_together(found: Sequence[Tables]) -> Table:
+    tables = [
+        {"": [{**row, "month": row["month"] or datetime.date.min} for row in one.get("", [])]}
+        for one in found
+    ]
+    rows = added(tables, ["month"])
+    return [{**row, "month": None if row["month"] == datetime.date.min else row["month"]} for row in rows]
+
+
+@keepable(one_table, _cases_together)
 def cases_by_month(scope: Scope, filters: Filters) -> Table:
     """Cases in which a complication began, by `month`: `cases` in site-months reported whole, and the `others`.
 

@@ -215,8 +215,10 @@ def sum_of(
     """A sum as a picture, with a table of the sum just before and just after each event."""
     events = record.events
     months_watched = [one.month for one in record.months if one.month >= watch.since]
-    turns = [cusum.Turn(point.at, point.value, point.event is not None) for point in watch.path]
-    starts = {point.event: point.at for point in watch.path if point.event is not None}
+    turns = [(point.at, point.value) for point in watch.path]
+    at_events = [(point.at, point.value) for point in watch.path if point.event is not None]
+    begun = {one.events[0] for one in watch.crossings}
+    starts = {point.event: point.at for point in watch.path if point.event in begun}
     crossings = [
         cusum.Crossed(
             one.at, one.value, starts[one.events[0]], f"crossed {told.when(events[one.events[-1]])}"
@@ -226,7 +228,7 @@ def sum_of(
     years = years_in_words(watch.years(watch.in_control_run))
     said = f"chance alone: about once in {years}"
     size, content = cusum.running_sum(
-        months_watched, turns, watch.threshold, crossings, _letters(marks), said=said
+        months_watched, turns, at_events, watch.threshold, crossings, _letters(marks), said=said
     )
     crossed = "; ".join(one.said for one in crossings[-cusum.MOST_SAID :]) or "not crossed"
     if len(crossings) > cusum.MOST_SAID:

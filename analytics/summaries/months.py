@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from analytics import cohorts
 from analytics.answers import LeftOut, Reason, SiteMonthInError
-from analytics.answers_months import DeviceEvent, Month, MonthlyRecord, ProcedureMonth
+from analytics.answers_months import DeviceEvent, Month, MonthlyRecord, ProcedureMonth, event_among_many
 from analytics.cohorts import EventOfDay, Filters, Row, Table
 from analytics.summaries.making import each_month, left_out_of
 from analytics.watching import Baseline, MonthOfUse, Watch, baseline_of, spread_over_month, watch
 from registry.access import Scope
+from registry.partial_dates import Span
 
 
 def months_of(scope: Scope, filters: Filters, model: str | None = None) -> MonthlyRecord:
@@ -31,9 +32,24 @@ def whole_and_asked(
     """All months up to the end of the period, from which a baseline is taken, and those of the period alone."""
     filters.months()
     always = replace(filters, since=None, until=None)
-    events, uses = (cohorts.events_by_day(scope, always, model), cohorts.uses_by_month(scope, always, model))
-    whole = _record(events, uses, replace(filters, since=None))
-    return whole, (_record(events, uses, filters) if filters.since else whole)
+    record = _of_one(scope, always, model) if model is not None else _of_many(scope, always)
+    whole = record(replace(filters, since=None))
+    return whole, (record(filters) if filters.since else whole)
+
+
+InAPeriod = Callable[[Filters], MonthlyRecord]
+"""The record of a period, of what was asked for without one."""
+
+
+def _of_one(scope: Scope, always: Filters, model: str) -> InAPeriod:
+    events, uses = cohorts.events_by_day(scope, always, model), cohorts.uses_by_month(scope, always, model)
+    return lambda filters: _record(events, uses, filters)
+
+
+def _of_many(scope: Scope, always: Filters) -> InAPeriod:
+    """Of all models together, whose events are counted day by day and not told one by one."""
+    events, uses = cohorts.events_of_days(scope, always), cohorts.uses_of_months(scope, always)
+    return lambda filters: _record_of_many(*events, uses, filters)
 
 
 @cohorts.at_one_moment()
@@ -96,15 +112,54 @@ def _record(events: Sequence[EventOfDay], uses: Table, filters: Filters) -> Mont
         inside = [row for row in events if _within(row.earliest, row.latest, filters)]
         perhaps = sum(
             row.caused_by is None
-            and _touches(row, filters)
+            and _touches(row.earliest, row.latest, filters)
             and not _within(row.earliest, row.latest, filters)
             for row in events
         )
     wrong = _in_error(inside)
+    return _laid_out([_event(row, wrong) for row in inside], perhaps, uses, wrong, filters)
+
+
+_WHY: Mapping[str, Reason | None] = {
+    "in_rate": None,
+    "in_error": Reason.SITE_MONTH_IN_ERROR,
+    "no_model": Reason.NO_MODEL,
+    "no_month": Reason.NO_MONTH,
+    "no_denominator": Reason.NO_DENOMINATOR,
+}
+
+
+def _record_of_many(days: Table, in_error: Table, uses: Table, filters: Filters) -> MonthlyRecord:
+    """The same of numbers of events by day."""
+    events: list[DeviceEvent] = []
+    perhaps = 0
+    for row in days:
+        first = {reason: row[name] for name, reason in _WHY.items() if row[name]}
+        if _within(row["earliest"], row["latest"], filters):
+            day = Span(row["earliest"], row["latest"])
+            for reason, number in first.items():
+                events += [event_among_many(day, left_out=reason)] * number
+            events += [event_among_many(day, secondary=True)] * row["secondary"]
+        elif _touches(row["earliest"], row["latest"], filters):
+            perhaps += sum(first.values())
+    wrong = {
+        (row["device_model"], row["site"], row["month"]): (row["uses"], row["events"])
+        for row in in_error
+        if _within(row["month"], row["month"], filters)
+    }
+    return _laid_out(events, perhaps, uses, wrong, filters)
+
+
+def _laid_out(
+    events: Iterable[DeviceEvent],
+    perhaps: int,
+    uses: Table,
+    wrong: Mapping[SiteMonth, tuple[int, int]],
+    filters: Filters,
+) -> MonthlyRecord:
     months: dict[datetime.date | None, list[DeviceEvent]] = {}
     reasons: Counter[Reason] = Counter()
-    for row in inside:
-        event = _event(row, wrong)
+    for event in events:
         months.setdefault(event.month, []).append(event)
         if event.left_out is not None:
             reasons[event.left_out] += 1
@@ -210,9 +265,9 @@ def _within(earliest: datetime.date, latest: datetime.date, filters: Filters) ->
     return after and (filters.until is None or latest <= filters.until.latest)
 
 
-def _touches(row: EventOfDay, filters: Filters) -> bool:
-    after = filters.since is None or row.latest >= filters.since.earliest
-    return after and (filters.until is None or row.earliest <= filters.until.latest)
+def _touches(earliest: datetime.date, latest: datetime.date, filters: Filters) -> bool:
+    after = filters.since is None or latest >= filters.since.earliest
+    return after and (filters.until is None or earliest <= filters.until.latest)
 
 
 def in_a_row(months: Iterable[datetime.date]) -> Iterator[datetime.date]:

@@ -12,9 +12,9 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
-from analytics import asking, chips, cohorts, figures, summaries
+from analytics import asking, chips, cohorts, figures, snapshots, summaries
 from analytics.answers import OF_DEVICES
-from analytics.answers_months import Mark, OverTime
+from analytics.answers_months import Mark, OverTime, ProceduresOverTime
 from analytics.answers_signals import Chart
 from analytics.asking import Asked
 from analytics.charts.figure import Figure
@@ -102,7 +102,7 @@ def device_events_csv(request: MemberRequest, code: str) -> HttpResponse:
 def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str, Any]:
     """What the page shows; `model` is a row of the catalogue, None for all devices."""
     code = model.code if model else None
-    with cohorts.at_one_moment():
+    with snapshots.answering(asked.filters) if code is None else cohorts.at_one_moment() as as_of:
         found = summaries.over_time(scope, asked.filters, code, model.device_class if model else None)
         months = [one.month for one in found.asked.months]
         returns = "" if model else _returns(scope, asked, months, sites)
@@ -111,6 +111,7 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
         procedures = (
             summaries.over_time_of_procedures(scope, asked.filters) if _with_procedures(asked, code) else None
         )
+        cases = found.asked.cases if model else _cases(scope, asked, procedures)
     subject = _subject(asked, model)
     query = {**asked.typed, **({"model": (code,)} if code is not None else {})}
     record = found.asked
@@ -118,7 +119,9 @@ def _of_months(scope: Scope, asked: Asked, sites: Sites, model: Any) -> dict[str
     return {
         "figures_of": Asked(query, asked.sites, asked.filters, ()),
         "subject": subject,
+        "as_of": as_of,
         "record": record,
+        "cases": cases,
         "period": (months[0], months[-1]) if months else None,
         "returns": returns,
         "completeness": f"{reverse('denominators')}{asked.address(device_class='')}",
@@ -156,6 +159,13 @@ def _returns(scope: Scope, asked: Asked, months: Sequence[datetime.date], sites:
 def _lots(scope: Scope, code: str | None) -> frozenset[str]:
     """The lots of a model that stand out; on a page of many models a lot alone names none."""
     return cohorts.lots_that_stand_out(scope, code) if code is not None else frozenset()
+
+
+def _cases(scope: Scope, asked: Asked, procedures: ProceduresOverTime | None) -> int:
+    """Cases behind the events of all models together, or of a class."""
+    if procedures is not None:
+        return procedures.cases_in_all
+    return summaries.extent_of_devices(scope, asked.filters).cases
 
 
 def _with_procedures(asked: Asked, code: str | None) -> bool:

@@ -34,7 +34,8 @@ Make = Callable[[Scope, Asked, Sites], Figure | None]
 class Source:
     """Where a figure comes from: the route whose rights hold, the filters of its page, and its maker.
 
-    The maker answers None where the filters leave nothing to draw. `kept` says that all it asks is in a snapshot.
+    The maker answers None where the filters leave nothing to draw. `kept` says that all it asks, but of a single model,
+    is in a snapshot.
     """
 
     route: str
@@ -55,10 +56,12 @@ class PersonalSource:
 
 FIGURES: Mapping[str, Source | PersonalSource] = {
     figures.DEVICE_RATES: Source("devices", asking.OF_DEVICE_RATES, devices.device_rates, kept=True),
-    figures.EVENTS_BY_MONTH: Source("device", asking.OF_MONTHS, device_page.events_by_month),
-    figures.USES_BETWEEN_EVENTS: Source("device", asking.OF_MONTHS, device_page.uses_between_events),
-    figures.RUNNING_SUM: Source("device", asking.OF_MONTHS, device_page.running_sum),
-    figures.CASES_BY_MONTH: Source("over_time", asking.OF_DEVICES, device_page.cases_by_month),
+    figures.EVENTS_BY_MONTH: Source("device", asking.OF_MONTHS, device_page.events_by_month, kept=True),
+    figures.USES_BETWEEN_EVENTS: Source(
+        "device", asking.OF_MONTHS, device_page.uses_between_events, kept=True
+    ),
+    figures.RUNNING_SUM: Source("device", asking.OF_MONTHS, device_page.running_sum, kept=True),
+    figures.CASES_BY_MONTH: Source("over_time", asking.OF_DEVICES, device_page.cases_by_month, kept=True),
     figures.SIGNAL_CHART: PersonalSource("signal", asking.OF_SIGNAL, signals_page.signal_chart),
     figures.CHARTS_WATCHED: Source("signals", asking.OF_SIGNALS, signals_page.charts_watched, kept=True),
     PLACES: Source("places", asking.OF_TECHNIQUES, places.map_of_places, kept=True),
@@ -83,7 +86,8 @@ def figure_file(request: MemberRequest, name: str, kind: str) -> HttpResponse:
     asked, scope, sites = what_is_asked(request, source.route, source.allowed)
     if asked.problems:
         return refused(asked)
-    with snapshots.answering(asked.filters) if source.kept else cohorts.at_one_moment() as as_of:
+    kept = source.kept and "model" not in asked.typed
+    with snapshots.answering(asked.filters) if kept else cohorts.at_one_moment() as as_of:
         if isinstance(source, PersonalSource):
             figure = source.make(request, asked)
         else:

@@ -61,10 +61,8 @@ def a_sum(events: int) -> tuple[list[tuple[float, float]], int, list[cusum.Turn]
     """The places of the line of a sum with so many events, its dots, and what it was drawn of."""
     chances = random.Random(4)
     months = [datetime.date(2020 + number // 12, number % 12 + 1, 1) for number in range(48)]
-    turns = [
-        cusum.Turn(48 * number / events, 3 * chances.random() + number % 3, True) for number in range(events)
-    ]
-    _, drawn = cusum.running_sum(months, turns, 4.0, [], [], said="")
+    turns = [(48 * number / events, 3 * chances.random() + number % 3) for number in range(events)]
+    _, drawn = cusum.running_sum(months, turns, turns, 4.0, [], [], said="")
     picture = "".join(drawn)
     (path,) = re.findall(r'class="c-series" d="M([^"]+)"', picture)
     places = [(float(x), float(y)) for x, y in (place.split() for place in path.split("L"))]
@@ -81,7 +79,7 @@ def test_a_sum_of_many_events_is_drawn_of_few_places_and_loses_no_height_and_no_
     assert not dots
     across = places[-1][0] - places[0][0]
     assert len(places) <= 4 * (across + 2)
-    heights = [turn.value for turn in turns]
+    heights = [value for _, value in turns]
     lowest, highest = (heights[0] - heights[heights.index(edge)] for edge in (min(heights), max(heights)))
     drawn = [y - places[0][1] for _, y in places]
     scale = (max(drawn) - min(drawn)) / (max(heights) - min(heights))

@@ -15,7 +15,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from analytics import summaries
+from analytics import cohorts, summaries
 from analytics.answers import Reason
 from analytics.answers_months import Month, MonthlyRecord, Rule
 from analytics.filters import Filters
@@ -84,6 +84,19 @@ def test_the_months_of_a_class_and_of_all_are_those_of_their_models_together() -
         keys = {key for key in every if kind in (None, key[1])}
         for month in record.months:
             assert counted(month) == recounted(cases, recorded, f"{month.month:%Y-%m}", keys)
+
+
+@pytest.mark.parametrize(
+    "query", [{}, {"device_class": "guidewire"}, {"since": "2024-06", "until": "2025-03"}]
+)
+def test_the_cases_behind_all_models_together_are_each_counted_once(query: dict[str, str]) -> None:
+    all_in(8)
+    page = text_of(shown(a_member(*SITES), "/devices/over-time/", query))
+    since, until = (span(query[name]) if name in query else None for name in ("since", "until"))
+    filters = Filters(since=since, until=until, device_class=query.get("device_class"))
+    told = cohorts.events_by_day(EVERYTHING, filters)
+    assert f"{len({one.case for one in told})} cases in all" in page
+    assert len(told) > len({one.case for one in told}) > 10
 
 
 def test_all_models_at_once_are_each_model_by_itself() -> None:
@@ -361,7 +374,7 @@ def test_the_page_asks_a_fixed_number_of_times(address: str) -> None:
     all_in(7)
     client = a_member(*SITES)
     shown(client, address)
-    with few_questions():
+    with few_questions(more=1):  # where uses are to be mended, on which days their events were
         shown(client, address)
 
 

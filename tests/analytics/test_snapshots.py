@@ -86,6 +86,10 @@ def unfiltered(scope: Scope) -> list[object]:
         cohorts.extent_of_devices(scope, Filters()),
         cohorts.months_with_uses(scope, Filters()),
         cohorts.months_reported_whole(scope, Filters()),
+        cohorts.events_of_days(scope, Filters()),
+        cohorts.uses_of_months(scope, Filters()),
+        cohorts.procedures_by_month(scope, Filters()),
+        cohorts.cases_by_month(scope, Filters()),
         cohorts.places(scope, Filters()),
         cohorts.cases_of_places(scope, Filters()),
         cohorts.lesions(scope, Filters()),
@@ -277,7 +281,9 @@ def test_the_file_of_techniques_bears_the_moment_in_its_name(registry: None) -> 
     assert '"techniques.csv"' in answer["Content-Disposition"]
 
 
-@pytest.mark.parametrize("path", ["/places/", "/devices/rescue/", "/sites/", "/tools-wanted/"])
+@pytest.mark.parametrize(
+    "path", ["/places/", "/devices/rescue/", "/devices/over-time/", "/sites/", "/tools-wanted/"]
+)
 def test_pages_of_the_whole_registry_say_as_of_when_they_are(registry: None, path: str) -> None:
     client = a_member(*SITES)
     live = text_of(shown(client, path))
@@ -299,6 +305,9 @@ def test_pages_of_the_whole_registry_say_as_of_when_they_are(registry: None, pat
         ("/figures/places.csv", "places"),
         ("/figures/site-funnel.svg", "site-funnel"),
         ("/figures/device-rates.svg", "device-rates"),
+        ("/figures/running-sum.csv", "running-sum"),
+        ("/figures/events-by-month.csv", "events-by-month"),
+        ("/figures/cases-by-month.svg", "cases-by-month"),
     ],
 )
 def test_a_file_read_from_a_snapshot_is_the_live_one_under_the_name_of_the_moment(
