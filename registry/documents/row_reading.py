@@ -234,23 +234,16 @@ def _put_together(thing: _Object, row: Values, case: int, held: Held) -> Documen
         if row[place] is not None:
             found[name] = _date(row[place], row[place + 1])
     if row[_UNKNOWN] != NONE:
-        here = thing.columns.keys() & _listed(row[_UNKNOWN])
-        found = {**dict.fromkeys(map(thing.columns.__getitem__, here), UNKNOWN), **found}
+        for column in _listed(row[_UNKNOWN]):
+            if column in thing.columns:
+                found[thing.columns[column]] = UNKNOWN
     for name, inner, empty_as in thing.inside:
-        if _says_nothing(inner, row):
-            continue
         kept = _put_together(inner, row, case, held)
         if kept or (empty_as and empty_as in _listed(row[_EMPTY])):
             found[name] = kept
     if thing.lists:
         found.update(_lists(thing, row, case, held))
     return found
-
-
-def _says_nothing(thing: _Object, row: Values) -> bool:
-    """Whether an object inside another is not there, told at a glance; False where more than that must be looked at."""
-    at_a_glance = not (thing.inside or thing.lists) and row[_UNKNOWN] == row[_EMPTY] == NONE
-    return at_a_glance and row[thing.start : thing.end].count(None) == thing.end - thing.start
 
 
 def _lists(thing: _Object, row: Values, case: int, held: Held) -> Iterator[tuple[str, Json]]:
