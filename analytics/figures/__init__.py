@@ -58,6 +58,7 @@ from analytics.figures.shelves import (
     WISH_COLUMNS,
     WantedLine,
     said_of_the_list,
+    stand_open,
     wanted_lines,
     wish_rows,
 )
@@ -174,6 +175,7 @@ __all__ = [
     "site_lines",
     "situations_by_group",
     "situations_offered",
+    "stand_open",
     "sum_in_words",
     "technique_lines",
     "title_of",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from analytics.answers_shelves import HowOften, ShoppingList, Wanted, Wish, device_classes_of
@@ -11,6 +11,12 @@ from analytics.figures.sites import share_and_limits
 from registry.drawings.phrases import counted, joined, lowered, named, raised
 from registry.terms import Cause
 from registry.vocabulary import word_list
+
+MOST_OPEN = 60
+"""Cases in all up to which they stand open below their techniques; of more, one technique is opened at a time."""
+
+MOST_NAMED = 8
+"""Situations, or techniques that followed, which a technique names."""
 
 _ENDED = {**ENDING_WORDS, Cause.CENSORED: "not seen to its end"}
 
@@ -40,6 +46,11 @@ class WantedLine:
     more: int
 
 
+def stand_open(lines: Sequence[WantedLine]) -> bool:
+    """Whether the cases stand open on the page."""
+    return sum(len(line.cases) for line in lines) <= MOST_OPEN
+
+
 def wanted_lines(answer: ShoppingList) -> list[WantedLine]:
     """In the order of the answer; the sites are said where the list is of several."""
     sites = len({site for one in answer.rows for site in one.sites})
@@ -57,8 +68,8 @@ def _line(one: Wanted, sites: int) -> WantedLine:
         ),
         record=one,
         reasons=_reasons(one),
-        sites=_how_often(one.sites, str) if sites > 1 else "",
-        situations=_how_often(one.faced, _faced),
+        sites=_by_site(one.sites) if sites > 1 else "",
+        situations="; ".join(_how_often(one.faced, _faced)),
         instead=_instead(one),
         out=share_and_limits(one.estimate) if one.ended else "no ending known",
         cases=tuple(map(_case, one.newest)),
@@ -74,19 +85,26 @@ def _reasons(one: Wanted) -> str:
     return joined(said)
 
 
-def _how_often(numbers: HowOften, named_so: Callable[[str | None], str]) -> str:
+def _by_site(numbers: HowOften) -> str:
     """`North in 3; South in 1`, by name; names may hold commas."""
-    said = sorted((named_so(name), number) for name, number in numbers.items())
-    return "; ".join(f"{name} in {number:,}" for name, number in said)
+    return "; ".join(f"{site} in {number:,}" for site, number in sorted(numbers.items(), key=str))
+
+
+def _how_often(numbers: HowOften, named_so: Callable[[str | None], str]) -> list[str]:
+    """`wire stuck in 3`, those of most complications first; of many the rest as a number."""
+    said = sorted((-number, named_so(name)) for name, number in numbers.items())
+    listed = [f"{name} in {-number:,}" for number, name in said[:MOST_NAMED]]
+    rest = len(said) - MOST_NAMED
+    return [*listed, f"{rest} others, in the CSV"] if rest > 0 else listed
 
 
 def _instead(one: Wanted) -> str:
-    said = [f"{_technique(code)} in {number:,}" for code, number in one.instead.items()]
+    said = _how_often(one.instead, _technique)
     if one.nothing:
         said.append(f"nothing more in {one.nothing:,}")
     if one.order_unknown:
         said.append(f"order not recorded in {one.order_unknown:,}")
-    return "; ".join(sorted(said))
+    return "; ".join(said)
 
 
 def _technique(code: str | None) -> str:

@@ -25,8 +25,10 @@ def tools_wanted(request: MemberRequest) -> HttpResponse:
     if not asked.problems:
         with snapshots.answering(asked.filters) as context["as_of"]:
             found = summaries.shopping_list(scope, asked.filters)
+        lines = figures.wanted_lines(found)
         context |= {
-            "lines": figures.wanted_lines(found),
+            "lines": lines,
+            "stand_open": figures.stand_open(lines),
             "resting": figures.said_of_the_list(found),
             "left_out": figures.left_out_in_words(found.left_out),
         }

@@ -14,8 +14,10 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from registry.drawings.phrases import lowered, named
 from registry.recording.exports import export_lines
 from registry.terms import Role
+from registry.vocabulary import word_list
 from tests.analytics.builders import EVERYTHING, add_sites, take
 from tests.analytics.invented import SITES, invented_cases
 from tests.analytics.page_reading import a_member, few_questions, shown, text_of
@@ -199,3 +201,33 @@ def test_the_list_asks_few_questions(north: None) -> None:
         page = shown(client, "/tools-wanted/")
     assert "These are the newest; 10 more are in the CSV." in text_of(page)
     assert len(csv_of(client, {})) == 30
+
+
+def test_the_most_frequent_situations_come_first_and_of_many_the_rest_is_a_number(north: None) -> None:
+    take(
+        *(
+            a_case({**a_wish("snare_single"), "situation": situation}, id=f"{situation}-{number}")
+            for place, situation in enumerate(list(word_list("situation").codes)[:11])
+            for number in range(3 if place == 7 else 1)
+        )
+    )
+    ((number, words),) = sections(shown(a_member("north"), "/tools-wanted/")).values()
+    first = lowered(named("situation", list(word_list("situation").codes)[7], ""))
+    assert number == 13
+    assert f"Situation then{first} in 3; " in words
+    assert "3 others, in the CSV" in words
+
+
+def test_the_cases_of_a_long_list_are_opened_one_technique_at_a_time(north: None) -> None:
+    client = a_member("north")
+    take(*(a_case(a_wish("snare_single"), id=f"N-{number}") for number in range(30)))
+    assert "<details open>" in shown(client, "/tools-wanted/")
+    take(
+        *(
+            a_case(a_wish(technique), id=f"{technique}-{number}")
+            for technique in ("basket", "forceps", "snare_multi")
+            for number in range(20)
+        )
+    )
+    page = shown(client, "/tools-wanted/")
+    assert "<details>" in page and "<details open>" not in page
