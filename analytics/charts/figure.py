@@ -21,6 +21,13 @@ COLOURS: Mapping[str, Mapping[str, str]] = {
     "c-word": {"fill": "#1A1D21"},
     "c-strong": {"fill": "#1A1D21", "font-weight": "700"},
     "c-over": {"fill": "#1A1D21", "stroke": "#FFFFFF", "stroke-width": "4", "paint-order": "stroke"},
+    "c-named": {
+        "fill": "#1A1D21",
+        "font-weight": "700",
+        "stroke": "#FFFFFF",
+        "stroke-width": "4",
+        "paint-order": "stroke",
+    },
     "c-series": {"stroke": "#3B3F9E", "stroke-width": "2.5", "fill": "none"},
     "c-limit": {"stroke": "#1A1D21", "stroke-width": "1.5", "stroke-dasharray": "6 4", "fill": "none"},
     "c-dot": {"fill": "#3B3F9E", "stroke": "#3B3F9E", "stroke-width": "2"},

@@ -15,6 +15,8 @@ from registry.drawings.svg import element
 SIZE = (760.0, 440.0)
 _LEFT, _RIGHT, _TOP, _BOTTOM = 70.0, 590.0, 26.0, 366.0
 _LABEL, _APART = 600.0, 17.0
+_LETTER = 8.5
+"""Width of a letter of a name, rather more than less."""
 
 
 class _Scales:
@@ -118,5 +120,13 @@ def _named(point: Point, scales: _Scales, fewest: int) -> Iterator[str]:
     yield element("circle", class_="c-dot" if counts >= fewest else "c-hollow", cx=x, cy=y, r=6.5)
     if point.beyond:
         yield element("circle", class_="c-crossed", cx=x, cy=y, r=11.0)
-    # Away from the line of the common share, on which most of them lie.
-    yield text(point.name, x, y - 15 if point.above else y + 26, "middle", "c-strong")
+    # Away from the line of the common share, on which most of them lie, and not over the words of the lines' ends.
+    at, anchor = _inside(x, _LETTER * len(point.name))
+    yield text(point.name, at, y - 15 if point.above else y + 26, anchor, "c-named")
+
+
+def _inside(x: float, width: float) -> tuple[float, str]:
+    """Where words about a place stand so that they end within the axes, and how they are anchored there."""
+    if x + width / 2 > _RIGHT:
+        return _RIGHT, "end"
+    return (_LEFT + 4, "start") if x - width / 2 < _LEFT else (x, "middle")
