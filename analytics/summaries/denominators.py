@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime
 from collections.abc import Collection, Iterable, Sequence
 
+from django.utils import timezone
+
 from analytics import cohorts
 from analytics.answers import Denominators, SiteMonths
 from analytics.cohorts import Filters, Table
@@ -21,6 +23,7 @@ def denominators(
     """How complete uses and returns of the sites, by their codes, are, from the month in which each site began.
 
     An open period reaches from the first to the last month of anything recorded; `seen` are the days of what else is.
+    No month is owed before it has ended.
     """
     uses, returns = (
         _site_months(rows(scope, filters))
@@ -50,11 +53,12 @@ def _owed(filters: Filters, days: Collection[datetime.date], sites: Sequence[str
     last = filters.until.latest if filters.until else max(days, default=None)
     if first is None or last is None:
         return []
+    ended = timezone.localdate().replace(day=1) - datetime.timedelta(days=1)
     begun = cohorts.months_of_beginning(sites)
     return [
         (site, month)
         for site in sites
-        for month in each_month(first, last)
+        for month in each_month(first, min(last, ended))
         if site in begun and month >= begun[site]
     ]
 

@@ -27,7 +27,7 @@ from registry.cautions import caution
 from registry.doors import MemberRequest, page
 from registry.drawings.phrases import lowered, named
 
-SHOWN_EVENTS = 200
+SHOWN_EVENTS = 50
 """Events of a model that its page lists, the latest; its CSV has them all."""
 
 

@@ -33,6 +33,7 @@ from registry.terms import SignalState
 
 REFUSED = 422
 SHOWN_SIGNALS = 100
+SHOWN_OTHERS = 10
 """Signals that the list shows at first, the newest."""
 
 
@@ -122,6 +123,7 @@ def _page(
     names = dict(sites_for(request.user, "signal").values_list("code", "name"))
     models = {chart.model: chart.name} if chart.model else {}
     (line,) = figures.signal_lines([found.signal], open_sites)
+    others = _others(found, open_sites)
     context = {
         "line": line,
         "chart": chart,
@@ -132,7 +134,8 @@ def _page(
         "as_of": found.as_of,
         "watched": figures.watched_in_words(found.all),
         "charts": figures.charts_watched(found.all, chart.key),
-        "others": _others(found, open_sites),
+        "others": others[:SHOWN_OTHERS],
+        "more_others": others[SHOWN_OTHERS:],
         "history": figures.history(drawn.crossings, found.said, open_sites),
         "form": form,
         "figures_of": Asked({"rule": (rule,), "subject": (subject,)}, (), Filters(), ()),

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import time_machine
 from django.test import Client
 from pytest import approx
 
@@ -264,6 +265,19 @@ def test_a_site_owes_no_uses_for_months_before_it_began(north: None) -> None:
     page = text_of(shown(a_member("north", "south"), "/devices/denominators/"))
     assert "Uses are in for 3 of 6 site-months." in page
     assert "North: February 2026 to March 2026" in page and "South: April 2026" in page
+
+
+def test_a_month_is_owed_when_it_has_ended_and_not_before(north: None) -> None:
+    catalogue("Tarn,W-1,First wire,guidewire")
+    uses("north,W-1,2026-01,5")
+    take(a_case(a_ladder("wire_stuck:"), id="N-1", procedure={"date": "2026"}))
+    with time_machine.travel("2026-04-30T12:00:00Z", tick=False):
+        client = a_member("north")
+        page = text_of(shown(client, "/devices/denominators/"))
+        later = text_of(shown(client, "/devices/denominators/", {"until": "2026-12"}))
+    for said in (page, later):
+        assert "Uses are in for 1 of 3 site-months." in said
+        assert "North: February 2026 to March 2026" in said
 
 
 def test_returns_that_say_all_is_reported_are_counted_among_those_owed(north: None) -> None:

@@ -63,6 +63,26 @@ def test_a_long_list_shows_the_newest_tells_how_many_more_are_new_and_opens_whol
     assert listed.findall(everything) == whole and "not shown" not in everything
 
 
+def test_of_many_signals_of_a_device_the_newest_stand_open(db: None, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(signals_page, "SHOWN_OTHERS", 2)
+    lots = (
+        an_event(100 + 2 * one + two, f"2025-0{4 + one}-02", lot=f"A-{one}")
+        for one in range(4)
+        for two in (0, 1)
+    )
+    a_rise(*lots)
+    page = shown(a_member("north"), "/signals/single_month/W-1/")
+    others = page.partition("Other signals of this device")[2].partition("</details>")[0]
+    shown_open, earlier = (
+        set(re.findall(r'href="(/signals/[^"]+)"', part)) for part in others.split("<details")
+    )
+    whole = [one.chart for one in signals(EVERYTHING, Filters()).signals]
+    addresses = {reverse("signal", args=[one.rule, one.subject]) for one in whole}
+    assert len(shown_open) == 2 and len(earlier) == len(whole) - 3 > 1
+    assert shown_open | earlier == addresses - {"/signals/single_month/W-1/"}
+    assert f"{len(earlier)} earlier ones" in text_of(others)
+
+
 def test_one_signal_names_cases_of_other_sites_by_month_alone_and_without_a_link(db: None) -> None:
     a_rise()
     closed = Case.objects.get(document_id="E-30")
