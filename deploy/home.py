@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -12,11 +14,13 @@ from analytics import figures, snapshots
 from analytics.cohorts import Filters, lots_aside_at
 from analytics.models import QuarantinedLot
 from analytics.signals import signals
-from registry.access import may_enter, scope_for, sites_for
+from registry.access import NotFound, may_enter, scope_for, sites_for
 from registry.doors import MemberRequest, page
 from registry.drawings.phrases import counted, joined
-from registry.needs import Need, NeedGroup, needs_you
+from registry.needs import DUE, Need, NeedGroup, all_due, needs_you
 from registry.terms import SignalState
+
+_PAGE = re.compile("[1-9][0-9]{0,4}")
 
 
 @require_GET
@@ -30,6 +34,18 @@ def home(request: MemberRequest) -> HttpResponse:
         "may_log": may_enter(request.user, "log_case"),
     }
     return render(request, "home.html", context)
+
+
+@require_GET
+@page("due")
+def due(request: MemberRequest, which: str) -> HttpResponse:
+    """All that is late or due soon, of one kind, page by page."""
+    if which not in DUE:
+        raise NotFound("there is no such list")
+    typed = request.GET.get("page", "")
+    number = int(typed) if _PAGE.fullmatch(typed) else 1
+    found = all_due(request.user, timezone.localdate(), which, number)
+    return render(request, "due.html", {"found": found, "number": number})
 
 
 @require_GET

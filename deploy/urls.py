@@ -5,12 +5,13 @@ from __future__ import annotations
 from allauth.account import views as account
 from django.urls import URLPattern, URLResolver, include, path
 
-from deploy.home import home, home_figures
+from deploy.home import due, home, home_figures
 from deploy.views import invitation, rights_page
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home, name="home"),
     path("today/figures/", home_figures, name="home_figures"),
+    path("today/<str:which>/", due, name="due"),
     path("rights/", rights_page, name="rights"),
     path("invitation/<str:secret>", invitation, name="invitation"),
     path("account/sign-in/", account.login, name="account_login"),

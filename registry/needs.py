@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime
 import zoneinfo
 from dataclasses import dataclass, field
+from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
 from registry.access import scope_for, sites_for
-from registry.drawings.phrases import counted, raised
+from registry.drawings.phrases import counted, lowered, raised
 from registry.models import Case, Draft, Duty, MonthlyReturn, Person, PlanDrug, Site
 from registry.reading.administration import last_months
 from registry.reading.owed import months_of_beginning
@@ -20,8 +21,15 @@ from registry.vocabulary import word_list
 
 AHEAD = 14
 MOST = 8
-"""Rows under one heading; a longer list hides what is near."""
+"""Rows of one kind under a heading; a longer list hides what is near, and has a page of its own."""
+PAGE = 50
 COUNTED_TO = 1_000
+DUE = {
+    "late": "Late, or due today",
+    "duties": "Duties of the next two weeks",
+    "plans": "Antiplatelet plans to be looked at in the next two weeks",
+}
+"""The lists that have a page of their own, by their place in its address, with their titles."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +51,22 @@ class NeedGroup:
 
     title: str
     rows: list[Need]
+    whole: tuple[str, ...] = ()
+    """Those of `DUE` that are not shown to their end."""
+
+    @property
+    def links(self) -> list[tuple[str, str]]:
+        """Addresses and words of the pages that show all."""
+        return [(reverse("due", args=[which]), f"All: {lowered(DUE[which])}") for which in self.whole]
+
+
+@dataclass(frozen=True, slots=True)
+class DuePage:
+    """One page of such a list: its title, its rows, and whether more follow."""
+
+    title: str
+    rows: list[Need]
+    more: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,25 +80,46 @@ class Needs:
 def needs_you(person: Person, today: datetime.date) -> Needs:
     """What is late, due within two weeks, or missing, at the person's sites."""
     sites = list(sites_for(person, "cases"))
-    owed = _owed(sites)
-    late = owed.filter(due_latest__lte=today).order_by("-due_latest", "-id")
-    soon = owed.filter(due_latest__gt=today, due_latest__lte=today + datetime.timedelta(days=AHEAD))
-    shown = _duties(late[:MOST], person, today)
-    count = len(shown) if len(shown) < MOST else late[: COUNTED_TO + 1].count()
-    coming = [*_duties(soon.order_by("due_latest", "id")[:MOST], person, today), *_plans(sites, today)]
+    late, duties, plans = _late(sites, today), _soon(sites, today), _plans(sites, today)
+    shown = _duties(late.reverse()[:MOST], person, today)
+    soon = [_duties(duties[:MOST], person, today), _reviews(plans[:MOST], today)]
+    numbers = [_number_of(late, shown), _number_of(duties, soon[0]), _number_of(plans, soon[1])]
+    whole = [which for which, number in zip(DUE, numbers, strict=True) if number > MOST]
     returns = _returns(person, sites, today)
-    titled = (
-        (f"Late, or due today{_of_all(len(shown), count)}", shown),
-        ("Drafts, kept for you", _drafts(person)),
-        ("In the next two weeks", coming),
-        ("Monthly returns that are missing", returns),
-    )
-    groups = [NeedGroup(title, rows) for title, rows in titled if rows]
-    return Needs(_summary(count, len(coming), len(returns)), groups)
+    coming, expected = [*soon[0], *soon[1]], numbers[1] + numbers[2]
+    latest_first = _of_all(len(shown), numbers[0], ", the latest first")
+    groups = [
+        NeedGroup(f"{DUE['late']}{latest_first}", shown, tuple(one for one in whole if one == "late")),
+        NeedGroup("Drafts, kept for you", _drafts(person)),
+        NeedGroup(
+            f"In the next two weeks{_of_all(len(coming), expected)}",
+            coming,
+            tuple(one for one in whole if one != "late"),
+        ),
+        NeedGroup("Monthly returns that are missing", returns),
+    ]
+    return Needs(_summary(numbers[0], expected, len(returns)), [group for group in groups if group.rows])
 
 
-def _of_all(shown: int, count: int) -> str:
-    return f": {shown} of {_number(count)}, the latest first" if shown < count else ""
+def all_due(person: Person, today: datetime.date, which: str, page: int) -> DuePage:
+    """A page, from 1, of one of the lists of `DUE` to its end, what is due first before what is due later."""
+    sites = list(sites_for(person, "cases"))
+    start = PAGE * (page - 1)
+    part = slice(start, start + PAGE + 1)
+    if which == "plans":
+        rows = _reviews(_plans(sites, today)[part], today)
+    else:
+        rows = _duties((_late if which == "late" else _soon)(sites, today)[part], person, today)
+    return DuePage(DUE[which], rows[:PAGE], len(rows) > PAGE)
+
+
+def _number_of(due: QuerySet[Any], shown: list[Need]) -> int:
+    """How many there are, counted no further than is told."""
+    return len(shown) if len(shown) < MOST else due.order_by()[: COUNTED_TO + 1].count()
+
+
+def _of_all(shown: int, count: int, order: str = "") -> str:
+    return f": {shown} of {_number(count)}{order}" if shown < count else ""
 
 
 def _number(count: int) -> str:
@@ -89,6 +134,15 @@ def _counted_cases(sites: list[Site]) -> Exists:
 def _owed(sites: list[Site]) -> QuerySet[Duty]:
     open_ones = Duty.objects.filter(_counted_cases(sites), done_earliest=None)
     return open_ones.exclude(decided__in=("not_owed", "met")).select_related("case", "owner")
+
+
+def _late(sites: list[Site], today: datetime.date) -> QuerySet[Duty]:
+    return _owed(sites).filter(due_latest__lte=today).order_by("due_latest", "id")
+
+
+def _soon(sites: list[Site], today: datetime.date) -> QuerySet[Duty]:
+    ahead = today + datetime.timedelta(days=AHEAD)
+    return _owed(sites).filter(due_latest__gt=today, due_latest__lte=ahead).order_by("due_latest", "id")
 
 
 def _duties(owed: QuerySet[Duty], person: Person, today: datetime.date) -> list[Need]:
@@ -140,12 +194,16 @@ def _state(due: datetime.date, today: datetime.date) -> str:
     return f"in {counted(days, 'day', 'days')}" if days else "due today"
 
 
-def _plans(sites: list[Site], today: datetime.date) -> list[Need]:
+def _plans(sites: list[Site], today: datetime.date) -> QuerySet[PlanDrug]:
     due = PlanDrug.objects.filter(
         _counted_cases(sites),
         do_not_stop_before_earliest__gt=today,
         do_not_stop_before_earliest__lte=today + datetime.timedelta(days=AHEAD),
-    ).select_related("case")
+    )
+    return due.select_related("case").order_by("do_not_stop_before_earliest", "id")
+
+
+def _reviews(due: QuerySet[PlanDrug], today: datetime.date) -> list[Need]:
     agents = word_list("agent")
     return [
         Need(
@@ -158,7 +216,7 @@ def _plans(sites: list[Site], today: datetime.date) -> list[Need]:
             address=reverse("case", args=[drug.case.code]),
             act="Open the plan",
         )
-        for drug in due.order_by("do_not_stop_before_earliest", "id")[:MOST]
+        for drug in due
         if drug.do_not_stop_before_earliest is not None
     ]
 
@@ -205,7 +263,7 @@ def _late_things(late: int) -> str:
 def _summary(late: int, soon: int, returns: int) -> str:
     parts = [
         f"{_late_things(late)} late or due today" if late else "Nothing is late or due today",
-        f"{soon} in the next two weeks" if soon else "nothing in the next two weeks",
+        f"{_number(soon)} in the next two weeks" if soon else "nothing in the next two weeks",
     ]
     if returns:
         parts.append("some monthly returns are missing")

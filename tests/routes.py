@@ -130,6 +130,7 @@ EXAMPLES: Mapping[str, Callable[[World, Person], str]] = {
     "discard_draft code": _draft,
     "person code": lambda world, person: world.at_north[Role.PRESENTER].code,
     "code": lambda world, person: world.case.code,
+    "due which": lambda world, person: "late",
     "figure_file name": lambda world, person: "endings-by-attempt",
     "figure_file kind": lambda world, person: "csv",
     "device code": _model,

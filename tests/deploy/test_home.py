@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from registry.models import Case, Staff
-from registry.needs import MOST, needs_you
+from registry.needs import MOST, all_due, needs_you
 from registry.recording.cases import submit_case
 from registry.recording.sites import add_site, give_role
 from registry.terms import CaseState, Role
@@ -44,6 +44,43 @@ def test_the_latest_of_what_is_late_come_first_and_the_rest_is_counted() -> None
     assert [row.when for row in late.rows[:2]] == ["11 May 2026", "10 May 2026"]
     assert (late.rows[0].state, late.rows[0].mark) == ("50 days late", "late")
     assert [(row.when, row.state) for row in soon.rows] == [("2 Jul 2026", "in 2 days")]
+
+
+def test_each_list_that_home_cuts_has_a_page_with_all_of_it_the_longest_late_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("registry.needs.PAGE", 6)
+    site = add_site("north", "North", by=None)
+    director = give_role("d@north.example", site, Role.LAB_DIRECTOR, by=None)
+    late = [a_duty(f"2026-05-{day:02d}") for day in range(1, 16)]
+    coming = [a_duty(f"2026-07-{day:02d}") for day in range(1, 10)]
+    drugs = [{"agent": "aspirin", "do_not_stop_before": "2026-07-05"}]
+    submit_case(a_case(duties=[*late, *coming], antiplatelet_plan={"drugs": drugs}), by=None)
+    needs = needs_you(director, TODAY)
+    assert needs.summary.startswith("15 things are late or due today; 10 in the next two weeks")
+    first, soon, _ = needs.groups
+    assert soon.title == "In the next two weeks: 9 of 10"
+    assert [address for group in (first, soon) for address, _ in group.links] == [
+        "/today/late/",
+        "/today/duties/",
+    ]
+    pages = [all_due(director, TODAY, "late", number) for number in (1, 2, 3, 4)]
+    assert [len(page.rows) for page in pages] == [6, 6, 3, 0]
+    assert [page.more for page in pages] == [True, True, False, False]
+    assert [row.when for page in pages for row in page.rows] == [f"{day} May 2026" for day in range(1, 16)]
+    assert len(all_due(director, TODAY, "plans", 1).rows) == 1
+
+
+@pytest.mark.parametrize("typed", ["", "2", "0", "-1", "1.5", "x", "9" * 30, "\0"])
+def test_the_page_of_all_that_is_late_takes_any_number_of_a_page(typed: str) -> None:
+    add_site("north", "North", by=None)
+    submit_case(a_case(duties=[a_duty("2026-05-01")]), by=None)
+    client = a_member("north")
+    page = shown(client, "/today/late/", {"page": typed})
+    assert ("Duty: tell" in page) is (typed != "2")
+    assert ("Earlier ones" in page) is (typed == "2")
+    assert "For trained teams" in page
+    assert client.get("/today/never/").status_code == 404
 
 
 def test_a_duty_that_is_not_owed_or_met_is_not_shown_and_my_own_say_so() -> None:

@@ -102,6 +102,7 @@ def _administered(name: str, address: str | Callable[[], str], **more: Any) -> P
 
 PAGES = (
     Pictured("home", _at("/")),
+    Pictured("due", _at("/today/late/")),
     Pictured("cases", _at("/cases/"), caution=False),
     Pictured("case", _case("case", "S3")),
     Pictured("versions", _two_versions, role="lab_director"),
