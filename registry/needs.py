@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from registry.access import scope_for, sites_for
-from registry.drawings.phrases import counted, lowered, raised
+from registry.drawings.phrases import counted, raised
 from registry.models import Case, Draft, Duty, MonthlyReturn, Person, PlanDrug, Site
 from registry.reading.administration import last_months
 from registry.reading.owed import months_of_beginning
@@ -25,9 +25,9 @@ MOST = 8
 PAGE = 50
 COUNTED_TO = 1_000
 DUE = {
-    "late": "Late, or due today",
-    "duties": "Duties of the next two weeks",
-    "plans": "Antiplatelet plans to be looked at in the next two weeks",
+    "late": "All that is late or due today",
+    "duties": "All duties of the next two weeks",
+    "plans": "All antiplatelet plans to be looked at in the next two weeks",
 }
 """The lists that have a page of their own, by their place in its address, with their titles."""
 
@@ -57,7 +57,7 @@ class NeedGroup:
     @property
     def links(self) -> list[tuple[str, str]]:
         """Addresses and words of the pages that show all."""
-        return [(reverse("due", args=[which]), f"All: {lowered(DUE[which])}") for which in self.whole]
+        return [(reverse("due", args=[which]), DUE[which]) for which in self.whole]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +89,7 @@ def needs_you(person: Person, today: datetime.date) -> Needs:
     coming, expected = [*soon[0], *soon[1]], numbers[1] + numbers[2]
     latest_first = _of_all(len(shown), numbers[0], ", the latest first")
     groups = [
-        NeedGroup(f"{DUE['late']}{latest_first}", shown, tuple(one for one in whole if one == "late")),
+        NeedGroup(f"Late, or due today{latest_first}", shown, tuple(one for one in whole if one == "late")),
         NeedGroup("Drafts, kept for you", _drafts(person)),
         NeedGroup(
             f"In the next two weeks{_of_all(len(coming), expected)}",
