@@ -82,23 +82,26 @@ def needs_you(person: Person, today: datetime.date) -> Needs:
     sites = list(sites_for(person, "cases"))
     late, duties, plans = _late(sites, today), _soon(sites, today), _plans(sites, today)
     shown = _duties(late.reverse()[:MOST], person, today)
-    soon = [_duties(duties[:MOST], person, today), _reviews(plans[:MOST], today)]
-    numbers = [_number_of(late, shown), _number_of(duties, soon[0]), _number_of(plans, soon[1])]
-    whole = [which for which, number in zip(DUE, numbers, strict=True) if number > MOST]
+    duties_shown, plans_shown = _duties(duties[:MOST], person, today), _reviews(plans[:MOST], today)
+    number, of_duties, of_plans = (
+        _number_of(due, rows) for due, rows in ((late, shown), (duties, duties_shown), (plans, plans_shown))
+    )
+    coming, expected = [*duties_shown, *plans_shown], of_duties + of_plans
     returns = _returns(person, sites, today)
-    coming, expected = [*soon[0], *soon[1]], numbers[1] + numbers[2]
-    latest_first = _of_all(len(shown), numbers[0], ", the latest first")
+    first = f"Late, or due today{_of_all(len(shown), number, ', the latest first')}"
+    then = f"In the next two weeks{_of_all(len(coming), expected)}"
     groups = [
-        NeedGroup(f"Late, or due today{latest_first}", shown, tuple(one for one in whole if one == "late")),
+        NeedGroup(first, shown, _cut(late=number)),
         NeedGroup("Drafts, kept for you", _drafts(person)),
-        NeedGroup(
-            f"In the next two weeks{_of_all(len(coming), expected)}",
-            coming,
-            tuple(one for one in whole if one != "late"),
-        ),
+        NeedGroup(then, coming, _cut(duties=of_duties, plans=of_plans)),
         NeedGroup("Monthly returns that are missing", returns),
     ]
-    return Needs(_summary(numbers[0], expected, len(returns)), [group for group in groups if group.rows])
+    return Needs(_summary(number, expected, len(returns)), [group for group in groups if group.rows])
+
+
+def _cut(**numbers: int) -> tuple[str, ...]:
+    """Those of these lists, each with its number, that are longer than what is shown."""
+    return tuple(which for which, number in numbers.items() if number > MOST)
 
 
 def all_due(person: Person, today: datetime.date, which: str, page: int) -> DuePage:

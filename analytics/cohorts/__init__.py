@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from analytics.cohorts.annotations import annotations_of, ever_annotated
 from analytics.cohorts.attempts import considered, extent, situations, techniques
-from analytics.cohorts.counting import Row, Table, at_one_moment
+from analytics.cohorts.counting import Row, Table, at_one_moment, by_value
 from analytics.cohorts.devices import (
     DeviceCounts,
     ModelNamed,
@@ -74,6 +74,7 @@ __all__ = [
     "ToolsWanted",
     "annotations_of",
     "at_one_moment",
+    "by_value",
     "cases_by_month",
     "cases_of_places",
     "catalogue_of",

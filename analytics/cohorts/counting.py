@@ -48,8 +48,15 @@ def in_scope(rows: QuerySet[AnyModel], scope: Scope) -> QuerySet[AnyModel]:
 
 def in_order(rows: Iterable[Any], keys: Sequence[str]) -> Table:
     """Rows by their keys."""
-    # No code is an empty text and no number or day among the keys is empty, so an empty text stands for an empty key.
-    return sorted(rows, key=lambda row: ["" if row[key] is None else row[key] for key in keys])
+    return sorted(rows, key=lambda row: [(row[key] is not None, row[key]) for key in keys])
+
+
+def by_value(rows: Iterable[Row], key: str) -> dict[Any, Table]:
+    """Rows by what stands under a key, in their order."""
+    found: dict[Any, Table] = {}
+    for row in rows:
+        found.setdefault(row[key], []).append(row)
+    return found
 
 
 class Number(Count):

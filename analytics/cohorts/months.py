@@ -180,16 +180,7 @@ def procedures_by_month(scope: Scope, filters: Filters) -> Table:
     )
 
 
-def _cases_together(found: Sequence[Tables]) -> Table:
-    tables = [
-        {"": [{**row, "month": row["month"] or datetime.date.min} for row in one.get("", [])]}
-        for one in found
-    ]
-    rows = added(tables, ["month"])
-    return [{**row, "month": None if row["month"] == datetime.date.min else row["month"]} for row in rows]
-
-
-@keepable(one_table, _cases_together)
+@keepable(one_table, by("month"))
 def cases_by_month(scope: Scope, filters: Filters) -> Table:
     """Cases in which a complication began, by `month`: `cases` in site-months reported whole, and the `others`.
 
@@ -204,4 +195,4 @@ def cases_by_month(scope: Scope, filters: Filters) -> Table:
         others=Count("case", distinct=True, filter=~returned),
     )
     listed = ({"month": row["month"], "cases": row["cases"], "others": row["others"]} for row in counted)
-    return sorted(listed, key=lambda row: row["month"] or datetime.date.min)
+    return in_order(listed, ["month"])

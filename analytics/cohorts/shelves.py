@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from django.db.models import F, Q
 
-from analytics.cohorts.counting import Row, Table, at_one_moment, in_order, in_scope
+from analytics.cohorts.counting import Row, Table, at_one_moment, by_value, in_order, in_scope
 from analytics.cohorts.kept import Tables, added, keepable
 from analytics.filters import Filters
 from registry.access import Scope
@@ -58,7 +58,7 @@ def tools_wanted(scope: Scope, filters: Filters) -> ToolsWanted:
     how_often = Counter((technique, kind, name) for technique, kind, name, _ in facts)
     whole = {name: len({row[name] for row in options}) for name in ("complication", "case")}
     return ToolsWanted(
-        techniques=_by_technique(options),
+        techniques=in_order(map(_counted, by_value(options, "technique").values()), ["technique"]),
         how_often=in_order(
             (
                 {"technique": technique, "kind": kind, "name": name, "complications": number}
@@ -81,13 +81,6 @@ def _facts(row: Row) -> Iterator[tuple[str, str | None]]:
         yield "nothing", None
     else:
         yield from (("instead", technique) for technique in row["instead"])
-
-
-def _by_technique(options: Table) -> Table:
-    found: dict[str | None, Table] = {}
-    for row in options:
-        found.setdefault(row["technique"], []).append(row)
-    return in_order(map(_counted, found.values()), ["technique"])
 
 
 def _counted(options: Table) -> Row:

@@ -17,8 +17,7 @@ def shopping_list(scope: Scope, filters: Filters) -> ShoppingList:
     found = cohorts.tools_wanted(scope, filters)
     rows = found.techniques
     limits = limits_of(wilson, [row["out"] for row in rows], [row["ended"] for row in rows])
-    newest = _by_technique(found.newest)
-    how_often = _by_technique(found.how_often)
+    newest, how_often = (cohorts.by_value(rows, "technique") for rows in (found.newest, found.how_often))
     listed = [
         _wanted(row, pair, how_often.get(row["technique"], []), newest.get(row["technique"], []))
         for row, pair in zip(rows, limits, strict=True)
@@ -35,13 +34,6 @@ def shopping_list(scope: Scope, filters: Filters) -> ShoppingList:
 def wishes(scope: Scope, filters: Filters) -> list[Wish]:
     """Every option behind the list, the newest first."""
     return [_wish(row) for row in cohorts.wishes(scope, filters)]
-
-
-def _by_technique(rows: Table) -> dict[str | None, Table]:
-    found: dict[str | None, Table] = {}
-    for row in rows:
-        found.setdefault(row["technique"], []).append(row)
-    return found
 
 
 def _wish(row: Row) -> Wish:
